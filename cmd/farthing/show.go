@@ -1,0 +1,152 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"text/tabwriter"
+
+	"farthing/pipeline/result"
+	"farthing/pipeline/workspace"
+
+	"github.com/spf13/cobra"
+)
+
+// filters are the rows asked for; a blank one lets all pass.
+type filters struct {
+	region, household, basket, item, month, from, to string
+}
+
+// shown is the answer of a reading command.
+type shown struct {
+	Schema   string            `json:"schema"`
+	Edition  string            `json:"edition"`
+	AsOf     string            `json:"as_of"`
+	Filters  map[string]string `json:"filters"`
+	Rows     []json.RawMessage `json:"rows"`
+	Warnings []result.Warning  `json:"warnings"`
+}
+
+func (c *cli) showCommand() *cobra.Command {
+	var f filters
+	cmd := &cobra.Command{
+		Use:     "show reach|basket|item",
+		Short:   "Print a result of the newest edition",
+		Long:    "Print a result of the newest edition, filtered. It reads the edition's files and waits for no job." + "\n" + exitHelp,
+		Example: "  farthing show reach --workspace tavrin --region tavrin --household single --month 2024-03",
+		Args:    args(cobra.ExactArgs(1)),
+		RunE: func(_ *cobra.Command, list []string) error {
+			w, err := c.open()
+			if err != nil {
+				return err
+			}
+			dir, err := w.CurrentEdition()
+			if err != nil {
+				return err
+			}
+			e, err := result.Load(dir)
+			if err != nil {
+				return err
+			}
+			switch list[0] {
+			case "reach":
+				return show(c, e, "reach", e.Reach, f, []string{"region", "household", "basket", "month", "allowance_lcu", "per_day_lcu", "reach_days", "days_in_month", "fed_days", "run_out_on", "shortfall_lcu", "obs_status"})
+			case "basket":
+				return show(c, e, "basket", e.Baskets, f, []string{"region", "household", "basket", "month", "per_day_lcu", "real_per_day_lcu", "observed_share", "imputed_share", "missing_share", "known_part_lcu", "obs_status"})
+			case "item":
+				return show(c, e, "item", e.Items, f, []string{"region", "item", "grade", "month", "unit_price_lcu", "base_unit", "matched_change_pct", "n_observations", "filled_by", "obs_status"})
+			}
+			return unknownName("result", list[0], []string{"reach", "basket", "item"})
+		},
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&f.region, "region", "", "of this region")
+	flags.StringVar(&f.household, "household", "", "of this household")
+	flags.StringVar(&f.basket, "basket", "", "of this basket")
+	flags.StringVar(&f.item, "item", "", "of this item")
+	flags.StringVar(&f.month, "month", "", "of this month, as 2024-02")
+	flags.StringVar(&f.from, "from", "", "from this month on")
+	flags.StringVar(&f.to, "to", "", "to this month")
+	return cmd
+}
+
+func unknownName(kind, read string, known []string) error {
+	instead := "write one of " + strings.Join(known, ", ")
+	if near := workspace.Nearest(read, known); near != "" {
+		instead = fmt.Sprintf("did you mean %q?", near)
+	}
+	return &workspace.InputError{Code: "unknown_name", Field: kind, Read: fmt.Sprintf("%q is not known", read), Instead: instead}
+}
+
+// show prints the rows that pass the filters; columns are those of the plain text.
+func show[T any](c *cli, e *result.Edition, name string, rows []T, f filters, columns []string) error {
+	asked := map[string]string{}
+	for _, x := range []struct{ column, want string }{{"region", f.region}, {"household", f.household}, {"basket", f.basket}, {"item", f.item}} {
+		if x.want == "" {
+			continue
+		}
+		if !slices.Contains(result.Columns[T](), x.column) {
+			return usageError{fmt.Errorf("show %s has no --%s", name, x.column)}
+		}
+		if known := values(rows, x.column); !slices.Contains(known, x.want) {
+			return unknownName(x.column, x.want, known)
+		}
+		asked[x.column] = x.want
+	}
+	for flag, want := range map[string]string{"month": f.month, "from": f.from, "to": f.to} {
+		if want == "" {
+			continue
+		}
+		if _, err := result.ParseMonth(want); err != nil {
+			return usageError{err}
+		}
+		asked[flag] = want
+	}
+	answer := shown{"farthing." + name + "/1", e.Hash, e.AsOf, asked, []json.RawMessage{}, e.Warnings}
+	if answer.Warnings == nil {
+		answer.Warnings = []result.Warning{}
+	}
+	var kept []T
+	for _, row := range rows {
+		month, _ := result.Field(row, "month")
+		keep := (f.month == "" || month == f.month) && (f.from == "" || month >= f.from) && (f.to == "" || month <= f.to)
+		for column, want := range asked {
+			if have, ok := result.Field(row, column); ok && column != "month" && have != want {
+				keep = false
+			}
+		}
+		if keep {
+			kept = append(kept, row)
+			if c.json {
+				answer.Rows = append(answer.Rows, result.JSONRow(row))
+			}
+		}
+	}
+	return c.print(answer, func(out io.Writer) {
+		t := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+		fmt.Fprintln(t, strings.Join(columns, "\t"))
+		for _, row := range kept {
+			var cells []string
+			for _, column := range columns {
+				cells = append(cells, result.Printed(row, column))
+			}
+			fmt.Fprintln(t, strings.Join(cells, "\t"))
+		}
+		t.Flush()
+	})
+}
+
+// values are the different texts of a column, in order.
+func values[T any](rows []T, column string) []string {
+	seen := map[string]bool{}
+	var list []string
+	for _, row := range rows {
+		if v, _ := result.Field(row, column); !seen[v] {
+			seen[v] = true
+			list = append(list, v)
+		}
+	}
+	return list
+}

@@ -1,0 +1,751 @@
+package dashboards
+
+import (
+	"bytes"
+	"encoding/csv"
+	"encoding/json"
+	"encoding/xml"
+	"flag"
+	"fmt"
+	"io"
+	"io/fs"
+	"math"
+	"os"
+	"path/filepath"
+	"regexp"
+	"sort"
+	"strconv"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"farthing/dashboards/draw"
+	"farthing/dashboards/layout"
+	"farthing/pipeline/result"
+)
+
+// dump keeps the made-up editions' pages for a look at them.
+var dump = flag.String("dump", "", "write the pages of the made-up editions below this folder")
+
+// chartLibrary is the chart library's file, which a clone does not have until
+// it is fetched; without it the pages are tested as they are then.
+func chartLibrary() string { return os.Getenv("FARTHING_CHART_LIBRARY") }
+
+func some(v float64) result.Num { return result.Some(v) }
+
+// hostile puts text that breaks out of HTML, scripts, lines and folders into every name.
+func hostile() *result.Edition {
+	const bad = `</script><script>alert(1)</script>"'<b>&` + "\u202e" + `../../x`
+	s := typical()
+	s.months = 4
+	s.regions = []result.Region{{Region: "../../x", Name: bad}, {Region: "..", Name: "שלום"}, {Region: `a"b'c`, Name: ""}}
+	e := s.edition()
+	e.Name, e.Caution, e.Hash, e.Deflator = bad, bad, "0123", bad
+	for i := range e.Households {
+		e.Households[i].Name = bad
+	}
+	for i := range e.Publish {
+		e.Publish[i].Programme, e.Publish[i].Basket = "/etc/"+bad, bad
+	}
+	for i := range e.Reach {
+		e.Reach[i].Programme, e.Reach[i].Basket, e.Reach[i].CurrencyCode = "/etc/"+bad, bad, "<i>"
+	}
+	for i := range e.Baskets {
+		e.Baskets[i].Basket, e.Baskets[i].Deflator = bad, bad
+	}
+	for i := range e.Lines {
+		e.Lines[i].Basket, e.Lines[i].Item, e.Lines[i].Grade, e.Lines[i].FilledBy = bad, bad, bad, bad
+	}
+	e.Sources[0].Name, e.Sources[0].Licence = bad, bad
+	e.Warnings[1].Text, e.Warnings[1].Cure = bad, bad
+	e.Options = [][2]string{{bad, bad}}
+	return e
+}
+
+// editions are the made-up states every page must be able to show.
+func editions() map[string]*result.Edition {
+	with := func(change func(*spec)) *result.Edition {
+		s := typical()
+		change(&s)
+		return s.edition()
+	}
+	long := with(func(s *spec) { s.months = 14 })
+	long.Name = strings.Repeat("A long name for a small workspace ", 6)
+	for i := range long.Regions {
+		long.Regions[i].Name = strings.Repeat("Upper and Lower ", 8) + fmt.Sprint(i)
+	}
+	for i := range long.Households {
+		long.Households[i].Name = "Householdwithanamethatdoesnotbreakanywhereatall" + strings.Repeat("x", 60) + fmt.Sprint(i)
+	}
+	bare := &result.Edition{Hash: "00", Meta: result.Meta{Name: "bare", AsOf: "2024-12-31"}}
+	unpriced := &result.Edition{Hash: "00", Meta: result.Meta{Name: "no rows", Publish: []result.Combination{{Programme: "p", Region: "r", Household: "h", Basket: "b"}}}}
+	return map[string]*result.Edition{
+		"typical":      typical().edition(),
+		"bare":         bare,
+		"unpriced":     unpriced,
+		"one month":    with(func(s *spec) { s.months = 1 }),
+		"gap at end":   with(func(s *spec) { s.price = without(s.price, 22, 23) }),
+		"all gaps":     with(func(s *spec) { s.price = func(int, int) result.Num { return result.Num{} } }),
+		"no allowance": with(func(s *spec) { s.allow = func(int) result.Num { return result.Num{} } }),
+		"fed":          with(func(s *spec) { s.allow = func(int) result.Num { return some(250) } }),
+		"ranged":       with(func(s *spec) { s.ranged, s.paidOn = true, 15 }),
+		"long names":   long,
+		"ten years":    with(func(s *spec) { s.months, s.regions = 120, s.regions[:1] }),
+		"40 regions":   with(func(s *spec) { s.months, s.regions = 3, manyRegions(40) }),
+		"hostile":      hostile(),
+	}
+}
+
+// without leaves the months out.
+func without(price func(r, m int) result.Num, months ...int) func(r, m int) result.Num {
+	return func(r, m int) result.Num {
+		for _, gap := range months {
+			if m == gap {
+				return result.Num{}
+			}
+		}
+		return price(r, m)
+	}
+}
+
+// write writes an edition's pages into a folder of a folder, and gives the inner one.
+func write(t *testing.T, name string, e *result.Edition, library string) string {
+	t.Helper()
+	dir := filepath.Join(t.TempDir(), "site")
+	if *dump != "" {
+		dir = filepath.Join(*dump, strings.ReplaceAll(name, " ", "-"))
+	}
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := Write(dir, e, library); err != nil {
+		t.Fatal(err)
+	}
+	return dir
+}
+
+// files lists what stands below a folder, sorted.
+func files(t *testing.T, dir string) map[string][]byte {
+	t.Helper()
+	m := map[string][]byte{}
+	err := filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		rel, err := filepath.Rel(dir, path)
+		if err != nil {
+			return err
+		}
+		m[filepath.ToSlash(rel)], err = os.ReadFile(path)
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m
+}
+
+// node is an element of a page.
+type node struct {
+	name string
+	attr map[string]string
+	text string // of itself and what is in it
+	kids []*node
+}
+
+// parse reads a page as nested elements; a page that does not nest is an error.
+func parse(t *testing.T, page []byte) *node {
+	t.Helper()
+	d := xml.NewDecoder(bytes.NewReader(page))
+	d.Strict, d.AutoClose, d.Entity = false, xml.HTMLAutoClose, xml.HTMLEntity
+	root := &node{}
+	stack := []*node{root}
+	for {
+		tok, err := d.Token()
+		if err == io.EOF {
+			return root
+		}
+		if err != nil {
+			t.Fatalf("got %v, want a page that nests", err)
+		}
+		switch tok := tok.(type) {
+		case xml.StartElement:
+			n := &node{name: tok.Name.Local, attr: map[string]string{}}
+			for _, a := range tok.Attr {
+				n.attr[a.Name.Local] = a.Value
+			}
+			top := stack[len(stack)-1]
+			top.kids = append(top.kids, n)
+			stack = append(stack, n)
+		case xml.EndElement:
+			stack = stack[:len(stack)-1]
+		case xml.CharData:
+			for _, n := range stack {
+				n.text += string(tok)
+			}
+		}
+	}
+}
+
+// all gives the elements of a name below n, "*" for any.
+func (n *node) all(name string) (found []*node) {
+	for _, k := range n.kids {
+		if name == "*" || k.name == name {
+			found = append(found, k)
+		}
+		found = append(found, k.all(name)...)
+	}
+	return found
+}
+
+func (n *node) one(t *testing.T, name string) *node {
+	t.Helper()
+	found := n.all(name)
+	if len(found) != 1 {
+		t.Fatalf("got %d %s elements, want 1", len(found), name)
+	}
+	return found[0]
+}
+
+func TestStructure(t *testing.T) {
+	for name, e := range editions() {
+		t.Run(name, func(t *testing.T) {
+			if len(e.Publish) > 2 && name != "40 regions" {
+				e.Publish = e.Publish[len(e.Publish)-2:] // the thin region's gaps included
+			}
+			library := ""
+			if name != "40 regions" { // its lines are like the others'
+				library = chartLibrary()
+			}
+			dir := write(t, name, e, library)
+			all := files(t, dir)
+			if _, ok := all["index.html"]; !ok {
+				t.Fatal("got no index.html, want one")
+			}
+			for file, b := range all {
+				switch filepath.Ext(file) {
+				case ".html":
+					checkPage(t, file, b, all, e.Invented)
+				case ".svg":
+					checkFigure(t, file, b, e.Invented)
+				}
+			}
+		})
+	}
+}
+
+func checkPage(t *testing.T, file string, b []byte, all map[string][]byte, invented bool) {
+	t.Helper()
+	if t.Failed() {
+		return
+	}
+	root := parse(t, b)
+	fail := func(format string, args ...any) { t.Errorf(file+": "+format, args...) }
+	for _, name := range []string{"h1", "main", "title"} {
+		in := root
+		if name == "title" { // a drawing's rows have titles too
+			in = root.one(t, "head")
+		}
+		if n := in.all(name); len(n) != 1 || strings.TrimSpace(n[0].text) == "" {
+			fail("got %d %s, want one with words", len(n), name)
+		}
+	}
+	if root.one(t, "html").attr["lang"] != "en" {
+		fail("got no language, want one")
+	}
+	if len(root.all("header")) != 1 || len(root.all("footer")) != 1 || len(root.all("nav")) == 0 {
+		fail("got no header, footer or nav, want each")
+	}
+	ids := map[string]bool{}
+	for _, n := range root.all("*") {
+		for a, v := range n.attr {
+			switch {
+			case a == "style" || strings.HasPrefix(a, "on"):
+				fail("got attribute %s=%q on %s, want none", a, v, n.name)
+			case a == "id" && ids[v]:
+				fail("got the id %q twice", v)
+			case a == "id":
+				ids[v] = true
+			}
+		}
+		switch n.name {
+		case "style", "iframe", "object", "form", "b":
+			if n.name != "b" || strings.Contains(n.text, "&") {
+				fail("got an element %s with %q, want none", n.name, n.text)
+			}
+		case "script":
+			if n.attr["type"] == "application/json" {
+				if !json.Valid([]byte(n.text)) {
+					fail("got an option that is no JSON: %.80s", n.text)
+				}
+			} else if n.attr["src"] == "" || strings.TrimSpace(n.text) != "" {
+				fail("got a script of its own, want only files: %.80s", n.text)
+			}
+		case "svg":
+			if n.attr["role"] == "img" && n.attr["aria-label"] == "" {
+				fail("got a drawing without words")
+			}
+			if invented && n.attr["class"] == "drawn" && !strings.Contains(n.text, "Invented demo data") {
+				fail("got a drawing that does not say its data are invented: %.80s", n.text)
+			}
+		case "th":
+			if n.attr["scope"] == "" {
+				fail("got a header %q without scope", n.text)
+			}
+		case "table":
+			checkTable(t, file, n)
+		}
+	}
+	if invented && !strings.Contains(root.one(t, "header").text, "invented demo data") {
+		fail("got a head that does not say the data are invented")
+	}
+	for _, n := range root.all("*") {
+		for _, a := range []string{"href", "src"} {
+			v, ok := n.attr[a]
+			switch {
+			case !ok || v == "data:," || strings.HasPrefix(v, "data/"):
+			case strings.HasPrefix(v, "#"):
+				if !ids[v[1:]] {
+					fail("got a link to %s, which is not in the page", v)
+				}
+			case all[v] == nil:
+				fail("got %s=%q, want a file of the site", a, v)
+			}
+		}
+		if v, ok := n.attr["data-plot"]; ok && !ids[v] {
+			fail("got a plot of table %q, which is not in the page", v)
+		}
+	}
+	if m := regexp.MustCompile(`(?i)\bhttps?:|\bsrc="//|url\(['"]?[^#'"]`).Find(b); m != nil {
+		fail("got a remote address %q, want none", m)
+	}
+	for _, r := range string(b) {
+		if r == '\u202e' {
+			fail("got a mark that turns the reading direction, want it replaced")
+		}
+	}
+}
+
+func checkTable(t *testing.T, file string, n *node) {
+	t.Helper()
+	if c := n.all("caption"); len(c) != 1 || strings.TrimSpace(c[0].text) == "" {
+		t.Errorf("%s: got a table without caption", file)
+	}
+	columns := len(n.one(t, "thead").all("th"))
+	for _, tr := range n.one(t, "tbody").all("tr") {
+		width := 0
+		for _, c := range tr.kids {
+			if span, err := strconv.Atoi(c.attr["colspan"]); err == nil {
+				width += span
+			} else {
+				width++
+			}
+		}
+		if width != columns {
+			t.Errorf("%s: got a row of %d cells, want %d: %s", file, width, columns, tr.text)
+		}
+		if tr.kids[0].name != "th" {
+			t.Errorf("%s: got a row without a header: %s", file, tr.text)
+		}
+	}
+}
+
+func checkFigure(t *testing.T, file string, b []byte, invented bool) {
+	t.Helper()
+	n := parse(t, b).one(t, "svg")
+	if label := n.attr["aria-label"]; label == "" || !strings.Contains(strings.Join(strings.Fields(n.text), ""), strings.Join(strings.Fields(label), "")[:8]) {
+		t.Errorf("%s: got no headline %q in the drawing, want it", file, n.attr["aria-label"])
+	}
+	if invented && !strings.Contains(n.text, "Invented demo data") {
+		t.Errorf("%s: got a drawing that does not say its data are invented", file)
+	}
+	for _, k := range n.all("*") {
+		if k.attr["style"] != "" || k.attr["href"] != "" || k.name == "script" || k.name == "style" {
+			t.Errorf("%s: got %s %v, want a drawing that stands alone", file, k.name, k.attr)
+		}
+	}
+}
+
+// TestInside looks for files beside the site's folder.
+func TestInside(t *testing.T) {
+	above := t.TempDir()
+	dir := filepath.Join(above, "site")
+	if err := os.Mkdir(dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := Write(dir, hostile(), ""); err != nil {
+		t.Fatal(err)
+	}
+	name := regexp.MustCompile(`^site/(index\.html|style\.css|farthing\.js|[a-z0-9_-]+\.html|figures/[a-z0-9_.-]+\.svg)$`)
+	for file := range files(t, above) {
+		if !name.MatchString(file) {
+			t.Errorf("got the file %q, want only safe names inside the site", file)
+		}
+	}
+}
+
+// unescape undoes fileName, the slow and plain way.
+func unescape(name string) []string {
+	parts := []string{""}
+	for i := 0; i < len(name); i++ {
+		last := &parts[len(parts)-1]
+		switch c := name[i]; {
+		case c == '-':
+			parts = append(parts, "")
+		case c != '_':
+			*last += string(c)
+		case name[i+1] == '_' || name[i+1] == '-':
+			*last += string(name[i+1])
+			i++
+		default:
+			b, _ := strconv.ParseUint(name[i+1:i+3], 16, 8)
+			*last += string([]byte{byte(b)})
+			i += 2
+		}
+	}
+	return parts
+}
+
+func TestFileName(t *testing.T) {
+	for _, c := range []struct {
+		parts []string
+		want  string
+	}{
+		{[]string{"reach", "food", "maximum", "tavrin"}, "reach-food-maximum-tavrin"},
+		{[]string{"a-b", "c_d"}, "a_-b-c__d"},
+		{[]string{"../../x", ""}, "_2e_2e_2f_2e_2e_2fx-"},
+		{[]string{"CON", "é"}, "_43_4f_4e-_c3_a9"},
+	} {
+		if got := fileName(c.parts...); got != c.want {
+			t.Errorf("%q: got %q, want %q", c.parts, got, c.want)
+		}
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		parts := rapid.SliceOfN(rapid.StringMatching(`[-_a-cA./\x00é]{0,6}`), 1, 4).Draw(t, "parts")
+		if got := unescape(fileName(parts...)); strings.Join(got, "\x01") != strings.Join(parts, "\x01") {
+			t.Fatalf("got %q back from %q, want %q", got, fileName(parts...), parts)
+		}
+	})
+	long := strings.Repeat("x", 300)
+	a, b := fileName("reach", long, "a"), fileName("reach", long, "b")
+	if a == b || len(a) > 200 {
+		t.Errorf("got %q and %q, want two names of at most 200 bytes", a, b)
+	}
+}
+
+func TestSameBytes(t *testing.T) {
+	e := typical().edition()
+	a, b := files(t, write(t, "once", e, chartLibrary())), files(t, write(t, "again", e, chartLibrary()))
+	for name := range a {
+		if !bytes.Equal(a[name], b[name]) {
+			t.Errorf("%s: got other bytes the second time, want the same", name)
+		}
+	}
+	if len(a) != len(b) {
+		t.Errorf("got %d files and then %d, want the same", len(a), len(b))
+	}
+}
+
+// TestHeadlines holds the sentences to figures computed by hand from the
+// invented basket of 29.74 XTS a week, 4.2486 a day: 156 / (4.2486 x 1.20) =
+// 30.60 days; 13 % dearer 27.08; 14 % dearer 26.84; 165.36 / (x 1.145) = 28.33.
+func TestHeadlines(t *testing.T) {
+	flat := func(x float64) func(int, int) result.Num {
+		return func(int, int) result.Num { return some(29.74 / 7 * x) }
+	}
+	allow := func(x float64) func(int) result.Num { return func(int) result.Num { return some(x) } }
+	for _, c := range []struct {
+		name   string
+		change func(*spec)
+		h1     string
+		lead   string
+		row    string // cells of the newest row that has days
+	}{
+		{"a day short", func(s *spec) { s.months, s.price, s.allow = 1, flat(1), allow(156) },
+			"In January 2023 the allowance fed 30 of 31 days: the money ran out on 31 January", "short by 2.05 XTS", "156.00 5.10 30.60 31 31 Jan 2.05 0.02"},
+		{"February 2024", func(s *spec) { s.months, s.price, s.allow = 14, flat(1.13), allow(156) },
+			"In February 2024 the allowance fed 27 of 29 days: the money ran out on 28 February", "In January 2023, the base month, it fed 27 of 31.", "156.00 5.76 27.08 29 28 Feb"},
+		{"March 2024", func(s *spec) { s.months, s.price, s.allow = 15, flat(1.14), allow(156) },
+			"In March 2024 the allowance fed 26 of 31 days: the money ran out on 27 March", "A year before, in March 2023, it fed 26 of 31.", "156.00 5.81 26.84 31 27 Mar"},
+		{"fed to the end", func(s *spec) { s.months, s.price, s.allow = 1, flat(1), allow(200) },
+			"In January 2023 the allowance fed all 31 days", "41.95 XTS of the 200.00 XTS was left", "200.00 5.10 39.23 31 lasted 0.00"},
+		{"nothing fed", func(s *spec) { s.months, s.price, s.allow = 1, flat(1), allow(5) },
+			"In January 2023 the allowance fed 0 of 31 days: the money ran out on 1 January", "", "5.00 5.10 0.98 31 1 Jan"},
+		{"gap at the end", func(s *spec) { s.months, s.price, s.allow = 24, without(flat(1.145), 22, 23), allow(165.36) },
+			"In October 2024, the last month with a full price, the allowance fed 28 of 31 days: the money ran out on 29 October",
+			"There is a gap after it: November and December 2024 has no figure (a price is missing [O])", "165.36 5.84 28.33 31 29 Oct"},
+		{"no allowance at the end", func(s *spec) {
+			s.months, s.price = 2, flat(1)
+			s.allow = func(m int) result.Num { return result.Num{V: 156, OK: m == 0} }
+		}, "In January 2023, the last month with an allowance, the allowance fed 30 of 31 days: the money ran out on 31 January", "(no allowance known)", ""},
+		{"no allowance", func(s *spec) { s.months, s.price = 2, flat(1); s.allow = func(int) result.Num { return result.Num{} } },
+			"No allowance is known for Single adult in Tavrin, so its days can not be counted", "In February 2023 the basket cost 5.10 XTS a day.", ""},
+		{"no price", func(s *spec) { s.months = 2; s.price = func(int, int) result.Num { return result.Num{} } },
+			"No month has every price it takes to count the days", "Nothing is guessed", ""},
+		{"paid on the 15th", func(s *spec) { s.months, s.price, s.allow, s.paidOn = 1, flat(1), allow(156), 15 },
+			"In January 2023 the allowance fed 30 of 31 days: the money ran out on 14 February", "", "156.00 5.10 30.60 31 14 Feb"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := typical()
+			c.change(&s)
+			all := files(t, write(t, "headline "+c.name, s.edition(), ""))
+			root := parse(t, all["index.html"])
+			if got := root.one(t, "h1").text; got != c.h1 {
+				t.Errorf("got  %q\nwant %q", got, c.h1)
+			}
+			lead := ""
+			for _, p := range root.all("p") {
+				if p.attr["class"] == "lead" {
+					lead = p.text
+				}
+			}
+			if !strings.Contains(lead, c.lead) {
+				t.Errorf("got the lead %q, want %q in it", lead, c.lead)
+			}
+			row := ""
+			for _, tr := range root.all("tr") {
+				if tr.attr["class"] == "now" {
+					var cells []string
+					for _, k := range tr.kids[1:] {
+						cells = append(cells, k.text)
+					}
+					row = strings.Join(cells, " ")
+				}
+			}
+			if !strings.HasPrefix(row, c.row) {
+				t.Errorf("got the row %q, want %q", row, c.row)
+			}
+		})
+	}
+}
+
+// TestBasketHeadlines: 13 % dearer than the base month, by construction.
+func TestBasketHeadlines(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		change func(*spec)
+		h1     string
+	}{
+		{"dearer", func(s *spec) {
+			s.months, s.price = 2, func(_, m int) result.Num { return some(4.2486 * (1 + 0.13*float64(m))) }
+		},
+			"In February 2023 the basket cost 5.76 XTS a day, 13.0\u202f% more than in January 2023"},
+		{"cheaper", func(s *spec) {
+			s.months, s.price = 2, func(_, m int) result.Num { return some(4.2486 * (1 - 0.1*float64(m))) }
+		},
+			"In February 2023 the basket cost 4.59 XTS a day, 10.0\u202f% less than in January 2023"},
+		{"no change", func(s *spec) { s.months, s.price = 2, func(int, int) result.Num { return some(4.2486) } },
+			"In February 2023 the basket cost 5.10 XTS a day, as much as in January 2023"},
+		{"only the base month", func(s *spec) { s.months = 1; s.price = func(int, int) result.Num { return some(4.2486) } },
+			"In January 2023 the basket cost 5.10 XTS a day"},
+		{"no total", func(s *spec) { s.months = 1; s.price = func(int, int) result.Num { return result.Num{} } },
+			"No month has a full price; in January 2023 the priced part of the basket cost 4.80 XTS a day"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := typical()
+			c.change(&s)
+			all := files(t, write(t, "basket "+c.name, s.edition(), ""))
+			if got := parse(t, all["basket-tavrin-single-plain.html"]).one(t, "h1").text; got != c.h1 {
+				t.Errorf("got  %q\nwant %q", got, c.h1)
+			}
+		})
+	}
+}
+
+// TestTableIsData compares the reach table with the published file: a cell of
+// two decimals lies within half a cent of the file's four.
+func TestTableIsData(t *testing.T) {
+	e := typical().edition()
+	dir := write(t, "data", e, "")
+	data := filepath.Join(dir, "data")
+	if err := os.MkdirAll(data, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := e.WriteData(data); err != nil {
+		t.Fatal(err)
+	}
+	f, err := os.Open(filepath.Join(data, "reach.csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	column := map[string]int{}
+	for i, name := range rows[0] {
+		column[name] = i
+	}
+	compared := 0
+	for _, c := range e.Publish {
+		page := files(t, dir)[fileName("reach", c.Programme, c.AmountKind, c.Region, c.Household, c.Basket)+".html"]
+		var table *node
+		for _, n := range parse(t, page).all("table") {
+			if n.attr["id"] == "days-table" {
+				table = n
+			}
+		}
+		cells := table.one(t, "tbody").all("tr")
+		for _, r := range rows[1:] {
+			if r[column["region"]] != c.Region || r[column["household"]] != c.Household {
+				continue
+			}
+			m, err := result.ParseMonth(r[column["month"]])
+			if err != nil {
+				t.Fatal(err)
+			}
+			row := cells[m-jan2023].kids
+			if row[0].text != shortMonth(m) {
+				t.Fatalf("got the row %q, want %s", row[0].text, shortMonth(m))
+			}
+			if r[column["reach_days"]] == "" {
+				if row[2].attr["class"] != "miss" {
+					t.Errorf("%s %s: got %q, want a gap in words", c.Region, m, row[2].text)
+				}
+				continue
+			}
+			for i, name := range map[int]string{1: "allowance_lcu", 2: "per_day_lcu", 3: "reach_days", 6: "shortfall_lcu", 7: "shortfall_per_meal_lcu"} {
+				got, err1 := strconv.ParseFloat(row[i].text, 64)
+				want, err2 := strconv.ParseFloat(r[column[name]], 64)
+				if err1 != nil || err2 != nil || math.Abs(got-want) > 0.005+0.00005 {
+					t.Errorf("%s %s %s: got %q, want %q to two decimals", c.Region, m, name, row[i].text, r[column[name]])
+				}
+				compared++
+			}
+		}
+	}
+	if compared == 0 {
+		t.Error("got nothing to compare")
+	}
+}
+
+// TestChoices follows the links from the front page: every page is reached.
+func TestChoices(t *testing.T) {
+	for _, name := range []string{"typical", "40 regions", "hostile"} {
+		t.Run(name, func(t *testing.T) {
+			all := files(t, write(t, "choices "+name, editions()[name], ""))
+			reached, queue := map[string]bool{"index.html": true}, []string{"index.html"}
+			for len(queue) > 0 {
+				page := parse(t, all[queue[0]])
+				queue = queue[1:]
+				for _, a := range page.all("a") {
+					if h := a.attr["href"]; strings.HasSuffix(h, ".html") && !reached[h] {
+						reached[h] = true
+						queue = append(queue, h)
+					}
+				}
+			}
+			first := fileName(kinds[0].key(editions()[name].Publish[0])...) + ".html" // the same page as index.html
+			for file := range all {
+				if strings.HasSuffix(file, ".html") && !reached[file] && file != first {
+					t.Errorf("got no way to %s, want one", file)
+				}
+			}
+		})
+	}
+}
+
+func TestWithoutLibrary(t *testing.T) {
+	all := files(t, write(t, "without", typical().edition(), ""))
+	page := string(all["index.html"])
+	if strings.Contains(page, layout.LibraryFile) || all[layout.LibraryFile] != nil {
+		t.Error("got the chart library, want none")
+	}
+	if !strings.Contains(page, "made without the chart library") {
+		t.Error("got no word that the lines are not drawn, want one")
+	}
+	if err := Write(t.TempDir(), typical().edition(), "none.js"); err == nil || !strings.Contains(err.Error(), "none.js") {
+		t.Errorf("got %v, want an error that names the missing file", err)
+	}
+}
+
+// luminance and contrast follow WCAG 2.2, definitions "relative luminance" and "contrast ratio".
+func luminance(t *testing.T, hex string) float64 {
+	t.Helper()
+	if len(hex) == 4 {
+		hex = "#" + strings.Repeat(hex[1:2], 2) + strings.Repeat(hex[2:3], 2) + strings.Repeat(hex[3:4], 2)
+	}
+	var sum float64
+	for i, w := range []float64{0.2126, 0.7152, 0.0722} {
+		n, err := strconv.ParseUint(hex[1+2*i:3+2*i], 16, 8)
+		if err != nil {
+			t.Fatal(err)
+		}
+		c := float64(n) / 255
+		if c <= 0.04045 {
+			c /= 12.92
+		} else {
+			c = math.Pow((c+0.055)/1.055, 2.4)
+		}
+		sum += w * c
+	}
+	return sum
+}
+
+func contrast(t *testing.T, a, b string) float64 {
+	t.Helper()
+	x, y := luminance(t, a), luminance(t, b)
+	return (max(x, y) + 0.05) / (min(x, y) + 0.05)
+}
+
+// TestContrast holds each palette of the style sheet to WCAG 2.2: 4.5 for
+// text (1.4.3), 3 for the marks of a figure (1.4.11).
+func TestContrast(t *testing.T) {
+	if c := contrast(t, "#000", "#ffffff"); math.Abs(c-21) > 1e-9 { // the definition's own bound
+		t.Fatalf("got %v for black on white, want 21", c)
+	}
+	roots := regexp.MustCompile(`:root \{[^}]*--paper: #[^}]*\}`).FindAllString(string(layout.Style), -1)
+	if len(roots) != 3 {
+		t.Fatalf("got %d palettes, want light, dark and print", len(roots))
+	}
+	token := regexp.MustCompile(`--(\w+): (#[0-9a-f]+)`)
+	for i, name := range []string{"light", "dark", "print"} {
+		p := map[string]string{}
+		for _, m := range token.FindAllStringSubmatch(roots[i], -1) {
+			p[m[1]] = m[2]
+		}
+		for ink, want := range map[string]float64{"ink": 4.5, "muted": 4.5, "fed": 4.5, "short": 4.5, "rule": 3} {
+			if got := contrast(t, p[ink], p["paper"]); got < want {
+				t.Errorf("%s: got %.2f for %s on paper, want %.1f", name, got, ink, want)
+			}
+		}
+		if name == "light" {
+			for token, colour := range map[string]string{"paper": draw.Paper, "ink": draw.Ink, "muted": draw.Muted, "fed": draw.Fed, "short": draw.Short, "rule": draw.Rule, "hair": draw.Hair} {
+				if p[token] != colour {
+					t.Errorf("got --%s %s in the style sheet, want %s as in the drawings", token, p[token], colour)
+				}
+				if !strings.Contains(string(layout.Style), `"`+colour+`"] { `) {
+					t.Errorf("got no rule that re-inks %s, want one", colour)
+				}
+			}
+		}
+	}
+}
+
+// TestInks looks for a colour in a drawing that the style sheet does not re-ink.
+func TestInks(t *testing.T) {
+	all := files(t, write(t, "inks", editions()["ranged"], chartLibrary()))
+	used := map[string]bool{}
+	for name, b := range all {
+		if strings.HasSuffix(name, ".svg") || strings.HasSuffix(name, ".html") {
+			for _, m := range regexp.MustCompile(` ((?:fill|stroke)="#[^"]*")`).FindAllStringSubmatch(string(b), -1) {
+				used[m[1]] = true
+			}
+		}
+	}
+	var list []string
+	for u := range used {
+		list = append(list, u)
+	}
+	sort.Strings(list)
+	if len(list) < 5 {
+		t.Fatalf("got the inks %q, want more", list)
+	}
+	for _, u := range list {
+		if u != `fill="#000"` && !strings.Contains(string(layout.Style), "svg ["+u+"]") { // #000 is only in clip paths
+			t.Errorf("got %s in a drawing, want a rule for it in the style sheet", u)
+		}
+	}
+}

@@ -1,0 +1,132 @@
+// Package draw turns numbers into SVG: month strips, share bars and lines over
+// months. It knows neither results nor pages, and computes nothing but places
+// on the paper.
+//
+// Colours are presentation attributes in the light palette, so that a drawing
+// stands alone as a file; a style sheet re-inks it for other papers by
+// selectors such as [fill="#23405c"]. Nothing uses a style attribute, an id or
+// a script, so a drawing passes a strict content security policy.
+package draw
+
+import (
+	"bytes"
+	"fmt"
+	"html"
+	"strconv"
+	"strings"
+)
+
+// The light palette: two inks on paper. Fed says covered, Short not covered.
+const (
+	Paper = "#fbf8f2"
+	Ink   = "#1e2428"
+	Muted = "#585d61"
+	Fed   = "#23405c"
+	Short = "#b0371a"
+	Rule  = "#857e70"
+	Hair  = "#ddd6c8"
+)
+
+// The two widths a figure is drawn for, in px: type is never scaled down.
+const (
+	Wide = 720
+	Slim = 328
+)
+
+// sans is the type of a drawing that stands alone; the style sheet has a longer list.
+const sans = "Seravek,Ubuntu,Calibri,'Liberation Sans',Arial,sans-serif"
+
+// Drawing is a picture: its size in px and the elements inside its svg element.
+type Drawing struct {
+	Width, Height float64
+	Inner         string
+}
+
+// Inline is the drawing as an element of a page; label says in words what it shows.
+func (d Drawing) Inline(class, label string) string {
+	return fmt.Sprintf(`<svg class="%s" viewBox="0 0 %s %s" width="%s" height="%s" role="img" aria-label="%s" font-size="13" fill="%s">%s</svg>`,
+		class, px(d.Width), px(d.Height), px(d.Width), px(d.Height), html.EscapeString(label), Ink, d.Inner)
+}
+
+// marked adds lines of small type below the drawing.
+func (d Drawing) marked(lines []string) Drawing {
+	for _, l := range lines {
+		d.Inner += text(0, d.Height+14, l, small)
+		d.Height += 16
+	}
+	d.Height += 4
+	return d
+}
+
+// File is the drawing as a file of its own, with a headline and a subtitle above it.
+func (d Drawing) File(headline, subtitle string) []byte {
+	const margin = 24.0
+	var head bytes.Buffer
+	y := margin
+	for _, l := range Wrap(headline, d.Width, 21) {
+		y += 27
+		head.WriteString(text(margin, y-6, l, `font-size="21" font-weight="700"`))
+	}
+	for _, l := range Wrap(subtitle, d.Width, 14) {
+		y += 19
+		head.WriteString(text(margin, y-4, l, `font-size="14" fill="`+Muted+`"`))
+	}
+	y += 14
+	var b bytes.Buffer
+	w, h := px(d.Width+2*margin), px(y+d.Height+margin)
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %s %s" width="%s" height="%s" role="img" aria-label="%s" font-family="%s" font-size="13" fill="%s">`,
+		w, h, w, h, html.EscapeString(headline), sans, Ink)
+	fmt.Fprintf(&b, `<rect width="%s" height="%s" fill="%s"/>%s<g transform="translate(%s %s)">%s</g></svg>`+"\n",
+		w, h, Paper, head.String(), px(margin), px(y), d.Inner)
+	return b.Bytes()
+}
+
+// Wrap breaks text into lines that fit width at a type size, by an estimate of
+// 0.56 em a character, which is on the wide side for a sans. A word longer
+// than a line is cut.
+func Wrap(text string, width, size float64) []string {
+	limit := int(width / (0.56 * size))
+	var lines []string
+	var line []rune
+	for _, word := range strings.Fields(text) {
+		w := []rune(word)
+		if len(line) > 0 && len(line)+1+len(w) > limit {
+			lines, line = append(lines, string(line)), nil
+		}
+		if len(line) > 0 {
+			line = append(line, ' ')
+		}
+		for len(w) > limit {
+			lines, w = append(lines, string(w[:limit])), w[limit:]
+		}
+		line = append(line, w...)
+	}
+	if len(line) > 0 {
+		lines = append(lines, string(line))
+	}
+	return lines
+}
+
+// px prints a length with at most two decimals.
+func px(v float64) string {
+	s := strconv.FormatFloat(v, 'f', 2, 64)
+	s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	if s == "-0" || s == "" {
+		return "0"
+	}
+	return s
+}
+
+// text is one line of type at a place; attr are further attributes.
+func text(x, y float64, s, attr string) string {
+	if attr != "" {
+		attr = " " + attr
+	}
+	return fmt.Sprintf(`<text x="%s" y="%s"%s>%s</text>`, px(x), px(y), attr, html.EscapeString(s))
+}
+
+const (
+	end    = `text-anchor="end"`
+	middle = `text-anchor="middle"`
+	small  = `font-size="12" fill="` + Muted + `"`
+)

@@ -1,0 +1,317 @@
+package draw
+
+import (
+	"encoding/json"
+	"encoding/xml"
+	"flag"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"reflect"
+	"regexp"
+	"strings"
+	"testing"
+)
+
+var update = flag.Bool("update", false, "write the golden files anew")
+
+// golden compares with testdata/golden/name; a failing run leaves what it got beside it.
+func golden(t *testing.T, name string, got []byte) {
+	t.Helper()
+	file := filepath.Join("..", "..", "testdata", "golden", name)
+	if *update {
+		if err := os.WriteFile(file, got, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	want, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if string(got) != string(want) {
+		if err := os.WriteFile(file+".got", got, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		t.Errorf("%s differs from what was drawn: compare it with %s.got, or run with -update", name, name)
+	}
+}
+
+// wellFormed reads a drawing as XML and refuses what a strict page may not hold.
+func wellFormed(t *testing.T, svg string) {
+	t.Helper()
+	d := xml.NewDecoder(strings.NewReader(svg))
+	for {
+		tok, err := d.Token()
+		if err == io.EOF {
+			return
+		}
+		if err != nil {
+			t.Fatalf("got %v in %s, want well-formed XML", err, svg)
+		}
+		if e, ok := tok.(xml.StartElement); ok {
+			if n := e.Name.Local; n == "style" || n == "script" {
+				t.Errorf("got a %s element, want none", n)
+			}
+			for _, a := range e.Attr {
+				if n := a.Name.Local; n == "style" || n == "class" && e.Name.Local != "svg" || strings.HasPrefix(n, "on") {
+					t.Errorf("got attribute %s=%q, want none", n, a.Value)
+				}
+			}
+		}
+	}
+}
+
+// sample has one month of each kind.
+func sample() []Month {
+	nan := math.NaN()
+	return []Month{
+		{Year: 2023, Name: "Dec", Days: 31, Fed: 31, Lo: nan, Hi: nan, Count: "33.24", RunsOut: "lasted", Words: "all 31 days fed"},
+		{Year: 2024, Name: "Jan", Days: 31, Gap: "an item was not sold [M]", Lo: nan, Hi: nan, Words: "no price"},
+		{Year: 2024, Name: "Feb", Days: 29, Fed: 27, Part: 0.08, Hatched: true, Lo: nan, Hi: nan, Count: "27.08", RunsOut: "28 Feb", Words: "27 of 29 days fed"},
+		{Year: 2024, Name: "Mar", Days: 31, Fed: 26, Part: 0.84, Lo: 25.5, Hi: 28, Count: "26.84", RunsOut: "27 Mar", Words: "with a range"},
+		{Year: 2024, Name: "Apr", Days: 30, Fed: 28, Part: 0.33, Lo: nan, Hi: nan, Count: "28.33", RunsOut: "29 Apr", Step: "1 Apr 2024: allowance 156.00 to 165.36 XTS", Words: "after a raise"},
+	}
+}
+
+func TestStripGolden(t *testing.T) {
+	wide, slim := Strips(sample(), []string{"Invented demo data. wide"}, []string{"Invented demo data.", "slim"})
+	for name, d := range map[string]Drawing{"strip-wide.svg": wide, "strip-slim.svg": slim} {
+		svg := d.File("From 31 of 31 days in December 2023 to 28 of 30 in April 2024", "Each strip is one month.")
+		wellFormed(t, string(svg))
+		golden(t, name, svg)
+	}
+}
+
+var openPath = regexp.MustCompile(`<path d="([^"]*)" fill="none" stroke="` + Short + `"`)
+
+// openMarks counts the open marks of a drawing.
+func openMarks(svg string) (n int) {
+	for _, m := range openPath.FindAllStringSubmatch(svg, -1) {
+		n += strings.Count(m[1], "M")
+	}
+	return n
+}
+
+// TestStripCounts counts the marks: a day is drawn once, as fed, in part or open.
+func TestStripCounts(t *testing.T) {
+	nan := math.NaN()
+	for _, c := range []struct {
+		name            string
+		m               Month
+		ink, part, open int
+	}{
+		{"none fed", Month{Days: 30}, 0, 0, 30},
+		{"part of the first day", Month{Days: 30, Part: 0.5}, 0, 1, 29},
+		{"27 and a part of 29", Month{Days: 29, Fed: 27, Part: 0.08}, 27, 1, 1},
+		{"a whole number of days", Month{Days: 29, Fed: 27}, 27, 0, 2},
+		{"all but a part", Month{Days: 30, Fed: 29, Part: 0.97}, 29, 1, 0},
+		{"all fed", Month{Days: 31, Fed: 31}, 31, 0, 0},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			c.m.Lo, c.m.Hi = nan, nan
+			for _, s := range []stripSize{wideStrip, slimStrip} {
+				got := days(c.m, s, 0)
+				ink := 0
+				if c.ink > 0 {
+					if want := `h` + px(float64(c.ink)*s.pitch) + `"`; !strings.Contains(got, want) {
+						t.Errorf("got %s, want a stroke %s", got, want)
+					}
+					ink = 1
+				}
+				if n := strings.Count(got, "stroke-dasharray"); n != ink {
+					t.Errorf("got %d strokes of ink, want %d", n, ink)
+				}
+				if n := strings.Count(got, `stroke="`+Fed+`" stroke-width="1.25"`); n != c.part {
+					t.Errorf("got %d days in part, want %d", n, c.part)
+				}
+				if n := openMarks(got); n != c.open {
+					t.Errorf("got %d open days, want %d", n, c.open)
+				}
+			}
+		})
+	}
+}
+
+// TestStripFits keeps the slim strip's marks clear of its figures: 31 days end
+// before a number of two decimals starts (7.3 px a digit of 13 px type, the
+// widest of the fonts in the style sheet measured here).
+func TestStripFits(t *testing.T) {
+	s := slimStrip
+	marks := s.x0 + 31*s.pitch - (s.pitch - s.mark)
+	if figures := s.count - 4.5*7.3; marks > figures {
+		t.Errorf("got marks to %.1f px and figures from %.1f, want them apart", marks, figures)
+	}
+	if s.mark < 5 {
+		t.Errorf("got marks of %.1f px, want 5 or more", s.mark)
+	}
+}
+
+func TestShares(t *testing.T) {
+	for _, c := range []struct {
+		name              string
+		observed, imputed float64
+		ink, open         int
+	}{
+		{"all seen", 1, 0, 50, 0},
+		{"none", 0, 0, 0, 50},
+		{"92 % seen, 8 % missing", 0.92, 0, 46, 4},
+		{"thirds add up", 1.0 / 3, 1.0 / 3, 33, 17},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			wide, slim := Shares(c.observed, c.imputed, nil, nil)
+			wellFormed(t, wide.Inline("drawn", "x"))
+			wellFormed(t, slim.Inline("drawn", "x"))
+			if n := openMarks(wide.Inner); n != c.open {
+				t.Errorf("got %d open marks, want %d", n, c.open)
+			}
+			if n := openMarks(slim.Inner); n != c.open {
+				t.Errorf("got %d open marks on the slim one, want %d", n, c.open)
+			}
+			if c.ink > 0 && !strings.Contains(wide.Inner, "h"+px(float64(c.ink)*14.4)+`"`) {
+				t.Errorf("got %s, want %d inked marks", wide.Inner, c.ink)
+			}
+		})
+	}
+}
+
+// lines is a cost with a gap and an imputed month beside an allowance with a step.
+func lines() Lines {
+	return Lines{
+		Months: []string{"2023", "", "", "Apr", "", "", ""},
+		Series: []Series{
+			{Name: "basket", Last: "155.18", Points: []Point{{Value: "155.1789"}, {Value: "157.5"}, {Value: "158", Broken: true}, {Value: "158.6"}, {}, {}, {Value: "160.25"}}},
+			{Name: "allowance", Last: "165.36", Step: true, Points: []Point{{Value: "156"}, {Value: "156"}, {Value: "156"}, {Value: "165.36"}, {Value: "165.36"}, {Value: "165.36"}, {Value: "165.36"}}},
+		},
+	}
+}
+
+func TestOptionGolden(t *testing.T) {
+	got, err := lines().Option(Wide, []string{"Invented demo data. </script>"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if strings.ContainsAny(string(got), "<>&") {
+		t.Errorf("got %s, want <, > and & escaped", got)
+	}
+	golden(t, "line-option.json", append(got, '\n'))
+}
+
+func TestScale(t *testing.T) {
+	line := func(values ...string) Lines {
+		var s Series
+		for _, v := range values {
+			s.Points = append(s.Points, Point{Value: json.Number(v)})
+		}
+		return Lines{Series: []Series{s}}
+	}
+	for _, c := range []struct {
+		name           string
+		l              Lines
+		from, to, step float64
+	}{
+		{"no value", line("", ""), 0, 1, 1},
+		{"from 4.25 to 4.9", line("4.25", "", "4.9"), 4.2, 5, 0.2},
+		{"from 0 to 100", line("0", "100"), 0, 100, 50},
+		{"one value", line("20"), 19, 21, 0.5},
+		{"only zero", line("0"), 0, 1, 0.5},
+		{"below zero", line("-3", "5"), -4, 6, 2},
+		{"thousands", line("1200", "1730"), 1200, 1800, 200},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			from, to, step := c.l.Scale()
+			if from != c.from || to != c.to || step != c.step {
+				t.Errorf("got %v to %v by %v, want %v to %v by %v", from, to, step, c.from, c.to, c.step)
+			}
+		})
+	}
+}
+
+func TestWrap(t *testing.T) {
+	for _, c := range []struct {
+		name, text string
+		want       []string
+	}{
+		{"short", "two words", []string{"two words"}},
+		{"empty", "  ", nil},
+		{"wraps", "aaaa bbbb cccc", []string{"aaaa bbbb", "cccc"}},
+		{"a word that is too long", "aa bbbbbbbbbbbbbb", []string{"aa", "bbbbbbbbbb", "bbbb"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			if got := Wrap(c.text, 56.5, 10); !reflect.DeepEqual(got, c.want) { // ten characters
+				t.Errorf("got %q, want %q", got, c.want)
+			}
+		})
+	}
+}
+
+// TestPlain feeds what the library writes: style sheets, style attributes,
+// ids and invisible paths.
+func TestPlain(t *testing.T) {
+	in := `<svg width="10" height="10" xmlns="http://www.w3.org/2000/svg"><rect width="10" height="10" x="0" y="0" id="0" fill="none"></rect>
+<path d="M0 0" fill="none" pointer-events="visible" class="zr7-cls-0"></path><path d="M1 1L2 2" fill="none" stroke="#23405c" class="zr7-cls-1"></path>
+<text style="font-size:12px;font-family:sans-serif;font-weight:bold;" x="1">a &lt;b&gt;</text><g clip-path="url(#zr7-c0)"></g><defs ><clipPath id="zr7-c0"></clipPath></defs>
+<style ><![CDATA[.zr7-cls-0:hover{pointer-events:fill}]]></style></svg>`
+	want := `<path d="M1 1L2 2" fill="none" stroke="#23405c"></path><text font-size="12px" font-weight="bold" x="1">a &lt;b&gt;</text><g clip-path="url(#fig-c0)"></g><defs ><clipPath id="fig-c0"></clipPath></defs>`
+	if got := plain(in, "fig"); got != want {
+		t.Errorf("got  %s\nwant %s", got, want)
+	}
+}
+
+func TestEngineErrors(t *testing.T) {
+	dir := t.TempDir()
+	for _, c := range []struct{ name, file, text, want string }{
+		{"no file", "none.js", "", "no such file"},
+		{"no script", "bad.js", "function (", "SyntaxError"},
+		{"no charts in it", "other.js", "var x = 1;", "echarts is not defined"},
+		{"charts that fail", "fails.js", `var echarts = {init: function () { throw new Error("no renderer"); }};`, "no renderer"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			file := filepath.Join(dir, c.file)
+			if c.text != "" {
+				if err := os.WriteFile(file, []byte(c.text), 0o644); err != nil {
+					t.Fatal(err)
+				}
+			}
+			e, err := NewEngine(file)
+			if err == nil {
+				_, err = e.Draw(lines(), Wide, "a", nil)
+			}
+			if err == nil || !strings.Contains(err.Error(), c.want) || !strings.Contains(err.Error(), "chart library") {
+				t.Errorf("got %v, want an error of the chart library with %q", err, c.want)
+			}
+		})
+	}
+}
+
+// TestEngine draws with the library itself, at both widths.
+func TestEngine(t *testing.T) {
+	library := os.Getenv("FARTHING_CHART_LIBRARY")
+	if library == "" {
+		t.Skip("no chart library: name its file in FARTHING_CHART_LIBRARY")
+	}
+	e, err := NewEngine(library)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, width := range []float64{Wide, Slim} {
+		first, err := e.Draw(lines(), width, "a", []string{"Invented"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		again, err := e.Draw(lines(), width, "a", []string{"Invented"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if first != again {
+			t.Errorf("got other bytes the second time, want the same")
+		}
+		wellFormed(t, first.Inline("drawn", "x"))
+		for _, want := range []string{">gap<", ">basket<", ">155.18<", ">allowance<", ">165.36<", ">Invented<", "stroke-dasharray"} {
+			if !strings.Contains(first.Inner, want) {
+				t.Errorf("got %s, want %s in it", first.Inner, want)
+			}
+		}
+	}
+}

@@ -1,0 +1,215 @@
+package draw
+
+import (
+	"fmt"
+	"html"
+	"math"
+	"strings"
+)
+
+// Month is one row of a strip: a month drawn as its days.
+type Month struct {
+	Year int
+	Name string // "Feb"
+	Days int    // in the month, counted from the pay day
+
+	// Fed is the number of whole days fed, Part the fraction of the day after
+	// them. Where Gap is not empty there is neither, and Gap says why.
+	Fed  int
+	Part float64
+	Gap  string
+	// Lo and Hi bound the days where a range is known; NaN where not.
+	Lo, Hi float64
+
+	Hatched bool   // over a quarter of the cost is imputed
+	Count   string // the days in figures
+	RunsOut string // when the money runs out: "28 Feb"
+	Step    string // the allowance's step before this month; "" for none
+	Words   string // the row as a sentence
+}
+
+// stripSize is how a strip is laid out at a width.
+type stripSize struct {
+	width, x0, pitch, mark, count float64
+	years                         bool // a heading a year, and no month beside a day of it: there is no room
+	cuts                          int  // lines of hatching across a day
+	countHead, outHead            string
+}
+
+var (
+	wideStrip = stripSize{width: Wide, x0: 78, pitch: 15, mark: 12, count: 605, cuts: 2, countHead: "days fed", outHead: "money ran out"}
+	slimStrip = stripSize{width: Slim, x0: 28, pitch: 7.25, mark: 5.65, count: 288, years: true, cuts: 1, countHead: "days", outHead: "out on"}
+)
+
+const (
+	markHeight = 13.0
+	rowHeight  = 18.0
+)
+
+// Strips draws months under each other, twice: for a wide sheet and for a
+// phone, each with its own lines of small type below.
+func Strips(months []Month, wideMark, slimMark []string) (wide, slim Drawing) {
+	return strips(months, wideStrip).marked(wideMark), strips(months, slimStrip).marked(slimMark)
+}
+
+func strips(months []Month, s stripSize) Drawing {
+	var b strings.Builder
+	for d := 1; d <= 29; d += 7 {
+		b.WriteString(text(s.x0+float64(d-1)*s.pitch+s.mark/2, 12, fmt.Sprint(d), middle+" "+small))
+	}
+	b.WriteString(text(0, 12, "day", small))
+	b.WriteString(text(s.count, 12, s.countHead, end+" "+small))
+	b.WriteString(text(s.width, 12, s.outHead, end+" "+small))
+	y := 20.0
+	for i, m := range months {
+		newYear := i == 0 || months[i-1].Year != m.Year
+		if m.Step != "" {
+			y += 8
+			fmt.Fprintf(&b, `<path d="M0 %sH%s" stroke="%s" stroke-width="1.75"/>`, px(y), px(s.width), Ink)
+			x := s.x0
+			if s.years {
+				x = 0
+			}
+			b.WriteString(text(x, y+15, m.Step, `font-weight="700" font-size="12"`))
+			y += 22
+		}
+		switch {
+		case s.years && newYear:
+			b.WriteString(text(0, y+13, fmt.Sprint(m.Year), `font-weight="700"`))
+			y += rowHeight
+		case newYear && i > 0 && m.Step == "":
+			y += 5
+		}
+		label := m.Name
+		if newYear && !s.years {
+			label = fmt.Sprintf("%s %d", m.Name, m.Year)
+		}
+		weight := ""
+		if i == len(months)-1 {
+			weight = ` font-weight="700"`
+		}
+		fmt.Fprintf(&b, `<g%s><title>%s</title>`, weight, html.EscapeString(m.Words))
+		b.WriteString(text(0, y+13, label, ""))
+		if m.Gap != "" {
+			b.WriteString(text(s.x0, y+13, m.Gap, `font-style="italic" fill="`+Muted+`"`))
+		} else {
+			b.WriteString(days(m, s, y+2))
+			b.WriteString(text(s.count, y+13, m.Count, end))
+			out := m.RunsOut
+			if s.years {
+				out = strings.TrimSuffix(out, " "+m.Name)
+			}
+			b.WriteString(text(s.width, y+13, out, end+` fill="`+Muted+`"`))
+		}
+		b.WriteString("</g>")
+		y += rowHeight
+	}
+	return Drawing{s.width, y + 4, b.String()}
+}
+
+// days are the marks of one month: one dashed stroke of ink through the last
+// day fed, the day it ran out inked in part, an open mark for each day after.
+func days(m Month, s stripSize, y float64) string {
+	var b strings.Builder
+	solid := m.Fed
+	ranged := !math.IsNaN(m.Lo) && !math.IsNaN(m.Hi) && m.Hi > m.Lo
+	if ranged {
+		solid = min(max(int(m.Lo), 0), m.Days)
+	}
+	at := func(day int) float64 { return s.x0 + float64(day)*s.pitch } // left edge of the day after so many
+	mid := y + markHeight/2
+	if solid > 0 {
+		fmt.Fprintf(&b, `<path d="M%s %sh%s" stroke="%s" stroke-width="%s" stroke-dasharray="%s %s"/>`,
+			px(s.x0), px(mid), px(float64(solid)*s.pitch), Fed, px(markHeight), px(s.mark), px(s.pitch-s.mark))
+	}
+	faded, inked := solid, solid
+	if ranged {
+		// Each day is inked by the share of the range that reaches its middle.
+		for d := solid; d < m.Days && float64(d) < m.Hi; d++ {
+			p := min(1, max(0.08, (m.Hi-float64(d)-0.5)/(m.Hi-m.Lo)))
+			fmt.Fprintf(&b, `<rect x="%s" y="%s" width="%s" height="%s" fill="%s" fill-opacity="%s"/>`,
+				px(at(d)), px(y), px(s.mark), px(markHeight), Fed, px(p))
+			faded, inked = d+1, d+1
+		}
+	} else if m.Part > 0 && m.Fed < m.Days {
+		fmt.Fprintf(&b, `<path d="M%s %sh%sv%sh%sz" fill="%s"/><path d="M%s %sh%sv%sh%sz" fill="none" stroke="%s" stroke-width="1.25"/>`,
+			px(at(m.Fed)), px(y), px(s.mark*m.Part), px(markHeight), px(-s.mark*m.Part), Fed,
+			px(at(m.Fed)+.625), px(y+.625), px(s.mark-1.25), px(markHeight-1.25), px(1.25-s.mark), Fed)
+		faded++
+	}
+	if m.Hatched {
+		b.WriteString(cuts(s, y, 0, inked, at))
+	}
+	if faded < m.Days {
+		var d strings.Builder
+		for i := faded; i < m.Days; i++ {
+			fmt.Fprintf(&d, "M%s %sh%sv%sh%sz", px(at(i)+.625), px(y+.625), px(s.mark-1.25), px(markHeight-1.25), px(1.25-s.mark))
+		}
+		fmt.Fprintf(&b, `<path d="%s" fill="none" stroke="%s" stroke-width="1.25"/>`, d.String(), Short)
+	}
+	if ranged {
+		x := s.x0 + (float64(m.Fed)+m.Part)*s.pitch
+		fmt.Fprintf(&b, `<path d="M%s %sv%s" stroke="%s" stroke-width="1.5"/>`, px(x), px(y-2), px(markHeight+4), Ink)
+	}
+	return b.String()
+}
+
+// cuts hatch the marks from one to another with lines of paper that start anew in each mark,
+// so that they stay clear in a mark of a few px.
+func cuts(s stripSize, y float64, from, to int, at func(int) float64) string {
+	var d strings.Builder
+	for i := from; i < to; i++ {
+		for k := range s.cuts {
+			step := s.mark / float64(s.cuts)
+			x := at(i) + float64(k)*step
+			fmt.Fprintf(&d, "M%s %sl%s %s", px(x), px(y+markHeight), px(step), px(-markHeight))
+		}
+	}
+	return fmt.Sprintf(`<path d="%s" stroke="%s" stroke-width="2" fill="none"/>`, d.String(), Paper)
+}
+
+// Sample is a mark for a key: "fed", "part", "open", "hatched" or "range".
+func Sample(kind string) Drawing {
+	m := map[string]Month{
+		"fed":     {Days: 3, Fed: 3},
+		"part":    {Days: 1, Part: 0.5},
+		"open":    {Days: 2},
+		"hatched": {Days: 3, Fed: 3, Hatched: true},
+		"range":   {Days: 3, Fed: 1, Part: 0.5, Lo: 0.5, Hi: 3},
+	}[kind]
+	if kind != "range" {
+		m.Lo, m.Hi = math.NaN(), math.NaN()
+	}
+	s := wideStrip
+	s.x0 = 0
+	return Drawing{float64(m.Days)*s.pitch - 3, markHeight + 4, days(m, s, 2)}
+}
+
+// shareMarks is how many marks stand for a whole.
+const shareMarks = 50
+
+// Shares draws a whole as 50 marks: observed inked, imputed hatched, the rest
+// open. Each bound is rounded to a mark by itself, so that the marks add up.
+func Shares(observed, imputed float64, wideMark, slimMark []string) (wide, slim Drawing) {
+	bound := func(share float64) int { return min(max(int(math.Round(share*shareMarks)), 0), shareMarks) }
+	seen, known := bound(observed), bound(observed+imputed)
+	draw := func(s stripSize, perRow int) Drawing {
+		var b strings.Builder
+		s.x0 = 0
+		y := 2.0
+		for first := 0; first < shareMarks; first += perRow {
+			row := func(n int) int { return min(max(n-first, 0), perRow) }
+			nan := math.NaN()
+			b.WriteString(days(Month{Days: perRow, Fed: row(known), Lo: nan, Hi: nan}, s, y))
+			if row(known) > row(seen) {
+				b.WriteString(cuts(s, y, row(seen), row(known), func(n int) float64 { return float64(n) * s.pitch }))
+			}
+			y += rowHeight
+		}
+		return Drawing{s.width, y, b.String()}
+	}
+	w, n := wideStrip, slimStrip
+	w.pitch, w.mark = 14.4, 11.4
+	n.pitch, n.mark, n.cuts = 13, 10.4, 2
+	return draw(w, 50).marked(wideMark), draw(n, 25).marked(slimMark)
+}

@@ -1,0 +1,184 @@
+package dashboards
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"farthing/pipeline/result"
+)
+
+// The editions here are made up: an invented place, prices from a formula.
+
+const jan2023 = result.Month(2023 * 12)
+
+// spec says what a made-up edition holds.
+type spec struct {
+	months   int
+	regions  []result.Region
+	paidOn   int
+	price    func(region, month int) result.Num // of one person a day
+	allow    func(month int) result.Num
+	imputed  func(region, month int) float64
+	status   func(region, month int) string // where there is no price
+	ranged   bool
+	invented bool
+}
+
+func tavrin() []result.Region {
+	return []result.Region{{Region: "tavrin", Name: "Tavrin", Level: "country"}, {Region: "mirrow_bay", Name: "Mirrow Bay", Parent: "tavrin", Level: "district"},
+		{Region: "oddel-skerries", Name: "Oddel Skerries", Parent: "tavrin", Level: "district"}}
+}
+
+// typical is two years of three regions with a raise, gaps and imputed months.
+func typical() spec {
+	return spec{months: 24, regions: tavrin(), invented: true,
+		price: func(r, m int) result.Num {
+			if r == 2 && (m < 3 || m == 14) {
+				return result.Num{}
+			}
+			return result.Some(4.2486 * (1 + 0.0065*float64(m) + 0.01*math.Sin(float64(m+r)) + 0.05*float64(r)))
+		},
+		allow: func(m int) result.Num {
+			if m < 15 {
+				return result.Some(156)
+			}
+			return result.Some(165.36)
+		},
+		imputed: func(r, m int) float64 {
+			switch {
+			case m == 13 || m == 12 && r > 0:
+				return 0.31
+			case m%5 == 1:
+				return 0.0807
+			}
+			return 0
+		},
+		status: func(r, m int) string {
+			if m < 3 {
+				return "M"
+			}
+			return "O"
+		}}
+}
+
+var items = []struct {
+	id, name, unit string
+	q, share       float64
+}{
+	{"oats", "oats, rolled", "kg", .1, .3}, {"milk", "milk, whole", "L", .5, .5}, {"plum", "plums", "each", .2857, .2},
+}
+
+// edition makes the rows of a spec, as the formulas of the contracts have them.
+func (s spec) edition() *result.Edition {
+	e := &result.Edition{Hash: "0123456789abcdef"}
+	e.Meta = result.Meta{Name: "Farthing demo", Invented: s.invented, AsOf: "2024-12-31", BaseMonth: "2023-01", Deflator: "all_items",
+		Options: [][2]string{{"default grade", "plain"}, {"sample", "matched"}}, Accepted: 3344, Counted: 3300, Held: 2, Quarantined: 3, Duplicate: 1}
+	e.Regions = s.regions
+	e.Households = []result.Household{
+		{Household: "single", Name: "Single adult", Persons: result.Count(1), Equivalents: result.Some(1.2), MealsPerDay: result.Count(3)},
+		{Household: "four", Name: "Household of four", Persons: result.Count(4), Equivalents: result.Some(4), MealsPerDay: result.Count(3)},
+	}
+	for _, it := range items {
+		e.ItemNames = append(e.ItemNames, result.ItemName{Item: it.id, Name: it.name, BaseUnit: it.unit})
+	}
+	e.Sources = []result.Source{{SHA256: "ab", Name: "notes.csv", Source: "notes", Producer: "our own", Licence: "CC BY 4.0",
+		Read: result.Count(3350), Accepted: result.Count(3344), Quarantined: result.Count(3), Duplicate: result.Count(3), Held: result.Count(2)}}
+	e.Warnings = []result.Warning{
+		{Code: "thin", Text: "Oddel Skerries rests on 1 outlet", Cure: "note prices in at least 3 outlets", Key: "reach/x/x/oddel-skerries"},
+		{Code: "deflator", Text: "the deflator all_items has no value for October 2024", Cure: "enter it in tables/deflators"},
+	}
+	for ri, r := range s.regions {
+		for _, h := range e.Households {
+			e.Publish = append(e.Publish, result.Combination{Programme: "food_support", AmountKind: "maximum", Region: r.Region, Household: h.Household, Basket: "plain"})
+			for mi := range s.months {
+				m := jan2023 + result.Month(mi)
+				base := result.Base{CurrencyCode: "XTS", NObservations: result.Count(100 + mi), NOutlets: result.Count(4 - ri%4), ObsStatus: "A", ObsStatusAll: "A"}
+				p := s.price(ri, mi)
+				b := result.Basket{Region: r.Region, Household: h.Household, Basket: "plain", Month: m, BaseMonth: "2023-01", Deflator: "all_items", DeflatorRegion: "tavrin"}
+				if p.OK {
+					imp := s.imputed(ri, mi)
+					base.ImputedShare, base.MissingShare = result.Some(imp), result.Some(0)
+					if imp > 0 {
+						base.ObsStatus, base.ObsStatusAll = "I", "I"
+					}
+					b.ObservedShare = result.Some(1 - imp)
+					b.PerDay = result.Some(p.V * h.Equivalents.V)
+					b.StandardMonth = result.Some(b.PerDay.V * 30.4375)
+					b.KnownPart = b.PerDay
+					if mi != 21 {
+						b.RealPerDay = result.Some(b.PerDay.V / (1 + 0.002*float64(mi)))
+					}
+				} else {
+					st := s.status(ri, mi)
+					base.ObsStatus, base.ObsStatusAll = st, st
+					base.MissingShare, base.ImputedShare = result.Some(.08), result.Some(0)
+					b.ObservedShare = result.Some(.92)
+					b.KnownPart = result.Some(4 * h.Equivalents.V)
+				}
+				b.Base = base
+				e.Baskets = append(e.Baskets, b)
+				allow := s.allow(mi)
+				if allow.OK {
+					allow.V *= float64(h.Persons.V)
+					day := max(1, s.paidOn)
+					e.Allowances = append(e.Allowances, result.Allowance{Programme: "food_support", AmountKind: "maximum", Region: r.Region, Persons: h.Persons, Month: m,
+						Amount: allow, AllowanceFrom: "tavrin", EffectiveFrom: "2022-04-01", PaidOnDay: result.Count(day)})
+					if mi >= 15 {
+						e.Allowances[len(e.Allowances)-1].EffectiveFrom = "2024-04-01"
+					}
+				}
+				e.Reach = append(e.Reach, s.reach(r.Region, h, m, base, b.PerDay, allow))
+			}
+		}
+		for mi := range s.months {
+			for _, it := range items {
+				l := result.BasketLine{Region: r.Region, Basket: "plain", Item: it.id, Month: jan2023 + result.Month(mi), APQuantity: result.Some(it.q), BaseUnit: it.unit,
+					Weight: result.Some(it.share), Base: result.Base{CurrencyCode: "XTS", ObsStatus: "A", ObsStatusAll: "A"}}
+				if p := s.price(ri, mi); p.OK {
+					l.PerDay = result.Some(p.V * it.share)
+					l.UnitPrice = result.Some(l.PerDay.V / it.q)
+				} else if it.id == "oats" {
+					l.ObsStatus, l.ObsStatusAll = "M", "M"
+				} else {
+					l.PerDay, l.UnitPrice = result.Some(it.share*4), result.Some(it.share*4/it.q)
+				}
+				if it.id == "milk" && mi%5 == 1 {
+					l.FilledBy, l.ObsStatus, l.ObsStatusAll = "class", "I", "I"
+				}
+				e.Lines = append(e.Lines, l)
+			}
+		}
+	}
+	return e
+}
+
+func (s spec) reach(region string, h result.Household, m result.Month, base result.Base, perDay, allow result.Num) result.Reach {
+	n := m.Days()
+	r := result.Reach{Programme: "food_support", AmountKind: "maximum", Region: region, Household: h.Household, Basket: "plain", Month: m,
+		Allowance: allow, AllowanceFrom: "tavrin", PerDay: perDay, DaysInMonth: result.Count(n), Base: base}
+	if !perDay.OK || !allow.OK {
+		return r
+	}
+	r.Days = result.Some(allow.V / perDay.V)
+	fed := min(int(r.Days.V), n)
+	r.FedDays = result.Count(fed)
+	if fed < n {
+		r.RunOutOn = m.Day(max(1, s.paidOn)).AddDate(0, 0, fed).Format(time.DateOnly)
+	}
+	r.Balance = result.Some(allow.V - perDay.V*float64(n))
+	r.Shortfall = result.Some(max(0, -r.Balance.V))
+	r.ShortfallPerMeal = result.Some(r.Shortfall.V / float64(n*h.Persons.V*h.MealsPerDay.V))
+	if s.ranged {
+		r.LoDays, r.HiDays = result.Some(r.Days.V*.96), result.Some(r.Days.V*1.05)
+	}
+	return r
+}
+
+func manyRegions(n int) []result.Region {
+	var rs []result.Region
+	for i := range n {
+		rs = append(rs, result.Region{Region: fmt.Sprintf("r%02d", i), Name: fmt.Sprintf("Region number %d", i), Level: "district"})
+	}
+	return rs
+}

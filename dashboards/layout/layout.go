@@ -1,0 +1,148 @@
+// Package layout turns a page of sentences, drawings and tables into HTML. It
+// knows nothing of prices: what stands in a Page is printed as it is, escaped.
+//
+// Every page works from a file, without network and without script, under a
+// content security policy that allows no inline style or script.
+package layout
+
+import (
+	_ "embed"
+	"html/template"
+	"io"
+)
+
+var (
+	//go:embed page.html
+	pageHTML string
+	// Style and Script are the two files every page refers to.
+	//go:embed style.css
+	Style []byte
+	//go:embed farthing.js
+	Script []byte
+)
+
+// The names of the files beside the pages.
+const (
+	StyleFile   = "style.css"
+	ScriptFile  = "farthing.js"
+	LibraryFile = "echarts.min.js"
+)
+
+// Link is a word that leads to a file of the site.
+type Link struct {
+	Text, Href string
+	Current    bool
+}
+
+// Choice is one thing a reader may choose by links, such as the region.
+type Choice struct {
+	Name  string
+	Links []Link
+}
+
+// Site is what all pages of an edition share.
+type Site struct {
+	Name     string
+	Invented bool
+	Foot     []Part // about the edition, at the foot of each page
+}
+
+// Page is one page: a headline that states the finding and the parts that prove it.
+type Page struct {
+	File     string
+	Title    string
+	About    string // whom and where the page is about
+	Headline string // ends in Strong, the word that matters most
+	Strong   string
+	Lead     []string
+	Nav      []Link
+	Choices  []Choice
+	Parts    []Part
+}
+
+// Part is a figure or a piece of text. All but ID and Headline may be empty.
+type Part struct {
+	ID       string // unique in the page
+	Headline string // the finding with its numbers
+	Subtitle string // what is drawn
+	Key      []Mark
+	Plots    []Plot // the same drawing for each width
+	Text     []string
+	Steps    []string // numbered lines
+	Terms    [][2]string
+	Warnings []Note // each a doubt and its cure
+	Table    *Table
+	Open     bool // the table is shown without a click, because nothing else has its numbers
+	Notes    []Note
+	Foot     []string // footnotes
+	Source   string
+	Links    []Link // downloads
+	Folded   bool   // shown after a click
+}
+
+// Mark is one entry of a key.
+type Mark struct {
+	SVG  template.HTML
+	Text string
+}
+
+// Plot is a drawing at one width. With an Option the chart library can draw it
+// again, so that it answers to the pointer.
+type Plot struct {
+	Class  string // "wide" or "slim"
+	SVG    template.HTML
+	Option template.JS // JSON, or empty
+}
+
+// Note is a remark; its head stands in bold.
+type Note struct{ Head, Text string }
+
+// Table repeats a figure's numbers. The first cell of a row is its header.
+type Table struct {
+	Caption string
+	Head    []Column
+	Rows    []Row
+}
+
+// Column is a column's heading; Words holds text rather than numbers.
+type Column struct {
+	Text  string
+	Words bool
+}
+
+// Row is a line of a table.
+type Row struct {
+	Cells []Cell
+	Sum   bool // a total
+	Now   bool // the row the page speaks of
+}
+
+// Cell is a cell; Missing says in words, across Span columns, why there is no number.
+type Cell struct {
+	Text    string
+	Span    int
+	Missing bool
+	Words   bool
+}
+
+// Live says whether a plot of the page can be drawn by the chart library.
+func (p Page) Live() bool {
+	for _, part := range p.Parts {
+		for _, plot := range part.Plots {
+			if plot.Option != "" {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+var page = template.Must(template.New("page").Parse(pageHTML))
+
+// Write writes a page.
+func Write(w io.Writer, s Site, p Page) error {
+	return page.Execute(w, struct {
+		Site
+		Page
+	}{s, p})
+}

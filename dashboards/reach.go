@@ -1,0 +1,483 @@
+package dashboards
+
+import (
+	"encoding/json"
+	"fmt"
+	"html/template"
+	"math"
+	"strings"
+	"time"
+
+	"farthing/dashboards/draw"
+	"farthing/dashboards/layout"
+	"farthing/pipeline/result"
+)
+
+// stripMonths is how many months the strip shows; the table has them all.
+const stripMonths = 24
+
+// reachPage says how far the allowance goes.
+func reachPage(s *site, v *view) (layout.Page, error) {
+	file := fileName(kinds[0].key(v.c)...)
+	p := layout.Page{Title: fmt.Sprintf("How far the allowance reaches: %s in %s", v.householdName(), v.region())}
+	at := v.speaks()
+	p.Headline, p.Strong = v.reachHeadline(at)
+	p.Lead = v.reachLead(at)
+	if at >= 0 {
+		strip, err := s.stripPart(v, file)
+		if err != nil {
+			return p, err
+		}
+		p.Parts = append(p.Parts, strip, v.pencil(at))
+	} else if len(v.reach) > 0 {
+		p.Parts = append(p.Parts, layout.Part{ID: "days", Headline: "Month by month", Table: v.reachTable(), Open: true, Links: dataLinks("reach.csv")})
+	}
+	if len(v.reach) > 0 {
+		cost, err := s.costPart(v, file)
+		if err != nil {
+			return p, err
+		}
+		p.Parts = append(p.Parts, cost)
+	}
+	p.Parts = append(p.Parts, v.cautions())
+	return p, nil
+}
+
+// speaks is the newest month whose days are known, -1 where there is none.
+func (v *view) speaks() int {
+	for i := len(v.reach) - 1; i >= 0; i-- {
+		if v.reach[i].Days.OK {
+			return i
+		}
+	}
+	return -1
+}
+
+// gap says why a month has no days.
+func gap(r result.Reach) string {
+	if r.PerDay.OK && !r.Allowance.OK {
+		return "no allowance known"
+	}
+	return noPrice(r.Base)
+}
+
+func (v *view) reachHeadline(at int) (headline, strong string) {
+	if at < 0 {
+		for _, r := range v.reach {
+			if r.Allowance.OK {
+				return "No month has every price it takes to count the days", ""
+			}
+		}
+		if len(v.reach) == 0 {
+			return fmt.Sprintf("No figures yet for %s in %s", v.householdName(), v.region()), ""
+		}
+		return fmt.Sprintf("No allowance is known for %s in %s, so its days can not be counted", v.householdName(), v.region()), ""
+	}
+	r := v.reach[at]
+	in := "In " + month(r.Month)
+	if at < len(v.reach)-1 {
+		what := "a full price"
+		if n := v.reach[len(v.reach)-1]; n.PerDay.OK && !n.Allowance.OK {
+			what = "an allowance"
+		}
+		in += ", the last month with " + what + ","
+	}
+	if r.RunOutOn == "" {
+		return fmt.Sprintf("%s the allowance fed all %s days", in, r.DaysInMonth), ""
+	}
+	return fmt.Sprintf("%s the allowance fed %s of %s days: the money ran out on", in, r.FedDays, r.DaysInMonth), day(r.RunOutOn, r.Month.Year(), false)
+}
+
+func (v *view) reachLead(at int) []string {
+	if at < 0 {
+		if n := len(v.reach); n > 0 && v.reach[n-1].PerDay.OK {
+			r := v.reach[n-1]
+			return []string{fmt.Sprintf("In %s the basket cost %s a day.", month(r.Month), money(r.PerDay, v.currency))}
+		}
+		return []string{"Nothing is guessed: a month without every price, or without an allowance, stays empty."}
+	}
+	r := v.reach[at]
+	var lead []string
+	if newest := v.reach[len(v.reach)-1]; at < len(v.reach)-1 {
+		lead = append(lead, fmt.Sprintf("There is a gap after it: %s has no figure (%s).", span(r.Month+1, newest.Month), gap(newest)))
+	}
+	compare := func(m result.Month, format string) {
+		for _, o := range v.reach {
+			if o.Month == m && o.Days.OK && m != r.Month {
+				lead = append(lead, fmt.Sprintf(format, month(m), o.FedDays, o.DaysInMonth))
+			}
+		}
+	}
+	base, err := result.ParseMonth(v.e.BaseMonth)
+	if err == nil {
+		compare(base, "In %s, the base month, it fed %s of %s.")
+	}
+	if r.Month-12 != base {
+		compare(r.Month-12, "A year before, in %s, it fed %s of %s.")
+	}
+	switch {
+	case r.Shortfall.OK && r.Shortfall.V > 0:
+		s := fmt.Sprintf("The household went short by %s in the month", money(r.Shortfall, v.currency))
+		if r.ShortfallPerMeal.OK {
+			s += fmt.Sprintf(", which is %s for each person’s every meal", money(r.ShortfallPerMeal, v.currency))
+		}
+		lead = append(lead, s+".")
+	case r.Balance.OK && r.Balance.V > 0:
+		lead = append(lead, fmt.Sprintf("%s of the %s was left at the end.", money(r.Balance, v.currency), money(r.Allowance, v.currency)))
+	}
+	return lead
+}
+
+// stripPart is the signature figure: each month as its days.
+func (s *site) stripPart(v *view, file string) (layout.Part, error) {
+	rows := v.reach[max(0, len(v.reach)-stripMonths):]
+	var months []draw.Month
+	raises, cuts := 0, 0
+	kinds := map[string]bool{}
+	first, last := -1, -1
+	for i, r := range rows {
+		m := draw.Month{Year: r.Month.Year(), Name: shortName(r.Month), Days: r.DaysInMonth.V, Lo: r.LoDays.Or(), Hi: r.HiDays.Or()}
+		if m.Days == 0 {
+			m.Days = r.Month.Days()
+		}
+		if i > 0 && rows[i-1].Allowance.OK && r.Allowance.OK && rows[i-1].Allowance.V != r.Allowance.V {
+			m.Step = v.step(rows[i-1], r)
+			if r.Allowance.V > rows[i-1].Allowance.V {
+				raises++
+			} else {
+				cuts++
+			}
+		}
+		if !r.Days.OK {
+			m.Gap = gap(r)
+			m.Words = fmt.Sprintf("%s: %s", month(r.Month), m.Gap)
+			kinds["gap"] = true
+		} else {
+			if first < 0 {
+				first = i
+			}
+			last = i
+			m.Fed, m.Hatched, m.Count = r.FedDays.V, hatched(r.Base), num(r.Days, 2)
+			m.RunsOut, m.Words = "lasted", fmt.Sprintf("%s: all %s days fed", month(r.Month), r.DaysInMonth)
+			if r.RunOutOn != "" {
+				m.Part = math.Max(0, math.Min(1, r.Days.V-float64(r.FedDays.V)))
+				m.RunsOut = day(r.RunOutOn, r.Month.Year(), true)
+				m.Words = fmt.Sprintf("%s: %s of %s days fed, money ran out on %s", month(r.Month), r.FedDays, r.DaysInMonth, day(r.RunOutOn, r.Month.Year(), false))
+				kinds["open"] = true
+			}
+			kinds["fed"] = true
+			if m.Part > 0 {
+				kinds["part"] = true
+			}
+			if m.Hatched {
+				kinds["hatched"] = true
+			}
+			if r.LoDays.OK && r.HiDays.OK {
+				kinds["range"] = true
+			}
+		}
+		months = append(months, m)
+	}
+	p := layout.Part{ID: "days", Table: v.reachTable()}
+	if first < 0 { // the newest months are all gaps
+		p.Headline = fmt.Sprintf("%s: no days can be counted", span(rows[0].Month, rows[len(rows)-1].Month))
+	} else if first == last {
+		p.Headline = fmt.Sprintf("%s of %s days fed in %s, the one month with a figure", rows[first].FedDays, rows[first].DaysInMonth, month(rows[first].Month))
+	} else {
+		p.Headline = fmt.Sprintf("From %s of %s days in %s to %s of %s in %s", rows[first].FedDays, rows[first].DaysInMonth, month(rows[first].Month),
+			rows[last].FedDays, rows[last].DaysInMonth, month(rows[last].Month))
+		if steps := changes(raises, cuts); steps != "" {
+			p.Headline += ", through " + steps + " of the allowance"
+		}
+	}
+	p.Subtitle = fmt.Sprintf("Each strip is one month, drawn as its days and inked through the last day the allowance feeds. %s, %s, %s.",
+		v.householdName(), v.region(), span(rows[0].Month, rows[len(rows)-1].Month))
+	if len(rows) < len(v.reach) {
+		p.Subtitle += fmt.Sprintf(" Earlier months, from %s, are in the table.", month(v.reach[0].Month))
+	}
+	for _, k := range []struct{ kind, words string }{
+		{"fed", "day fed"}, {"part", "day the money ran out, fed in part"}, {"open", "day not fed"},
+		{"range", "faded: range across the shops seen"}, {"hatched", "over a quarter of the cost imputed"},
+	} {
+		if kinds[k.kind] {
+			p.Key = append(p.Key, layout.Mark{SVG: template.HTML(draw.Sample(k.kind).Inline("sample", k.words)), Text: k.words})
+		}
+	}
+	p.Notes = []layout.Note{
+		{Head: "Read down the ragged edge.", Text: "Where the ink stops is where the money stops. Open marks are the days left to feed."},
+		{Head: "Months differ in length.", Text: "A strip is as long as its month. February is shorter, not better fed."},
+	}
+	if day := v.payDay(); day > 1 {
+		p.Notes = append(p.Notes, layout.Note{Head: "Day 1 is the pay day.", Text: fmt.Sprintf("The allowance is paid on day %d of a month, and the days are counted from there.", day)})
+	}
+	if kinds["gap"] {
+		p.Notes = append(p.Notes, layout.Note{Head: "Gaps stay gaps.", Text: "A month in words has no figure. It is not zero, and not an average of its neighbours."})
+	}
+	if kinds["hatched"] {
+		p.Notes = append(p.Notes, layout.Note{Head: "Hatched months lean on rules.", Text: "Over a quarter of their cost was filled in by rule, not seen on a shelf."})
+	}
+	wide, slim := draw.Strips(months, v.mark(draw.Wide), v.mark(draw.Slim))
+	words := p.Headline + ". The table below has every month."
+	return p, s.figure(&p, file, wide, []layout.Plot{plot("wide", wide, words, nil), plot("slim", slim, words, nil)}, "reach.csv", "allowances.csv")
+}
+
+// plot is a drawing in its place on the page.
+func plot(class string, d draw.Drawing, words string, option json.RawMessage) layout.Plot {
+	return layout.Plot{Class: class, SVG: template.HTML(d.Inline("drawn", words)), Option: template.JS(option)}
+}
+
+func changes(raises, cuts int) string {
+	var s []string
+	if raises > 0 {
+		s = append(s, count(raises, "raise", "raises"))
+	}
+	if cuts > 0 {
+		s = append(s, count(cuts, "cut", "cuts"))
+	}
+	return strings.Join(s, " and ")
+}
+
+// step says how the allowance changed, from the day its row is in force.
+func (v *view) step(before, now result.Reach) string {
+	on := "1 " + shortMonth(now.Month)
+	if t, err := time.Parse(time.DateOnly, v.allowance[now.Month].EffectiveFrom); err == nil {
+		on = t.Format("2 Jan 2006")
+	}
+	return fmt.Sprintf("%s: allowance %s to %s", on, num(before.Allowance, 2), money(now.Allowance, v.currency))
+}
+
+// payDay is the day of the month the allowance is paid, 1 where it is not known.
+func (v *view) payDay() int {
+	for i := len(v.reach) - 1; i >= 0; i-- {
+		if a, ok := v.allowance[v.reach[i].Month]; ok && a.PaidOnDay.OK {
+			return a.PaidOnDay.V
+		}
+	}
+	return 1
+}
+
+// reachTable has every month, oldest first.
+func (v *view) reachTable() *layout.Table {
+	t := &layout.Table{Head: []layout.Column{{Text: "Month"}, {Text: "Allowance"}, {Text: "Cost a day"}, {Text: "Days fed"}}}
+	ranged := false
+	for _, r := range v.reach {
+		ranged = ranged || r.LoDays.OK
+	}
+	if ranged {
+		t.Head = append(t.Head, layout.Column{Text: "Range"})
+	}
+	for _, h := range []string{"Days in month", "Ran out", "Short by", "Short per meal", "Imputed", "Prices seen"} {
+		t.Head = append(t.Head, layout.Column{Text: h})
+	}
+	t.Head = append(t.Head, layout.Column{Text: "Status", Words: true})
+	var statuses []string
+	at := v.speaks()
+	for i, r := range v.reach {
+		row := layout.Row{Now: i == at}
+		add := func(texts ...string) {
+			for _, s := range texts {
+				row.Cells = append(row.Cells, layout.Cell{Text: s})
+			}
+		}
+		add(shortMonth(r.Month), num(r.Allowance, 2))
+		statuses = append(statuses, letters(r.Base))
+		if !r.Days.OK {
+			words := gap(r)
+			if b := v.basketOf(r.Month); !r.PerDay.OK && b.KnownPart.OK {
+				words += fmt.Sprintf("; the priced part costs %s a day", num(b.KnownPart, 2))
+			}
+			row.Cells = append(row.Cells, layout.Cell{Text: words, Span: len(t.Head) - 2, Missing: true})
+			t.Rows = append(t.Rows, row)
+			continue
+		}
+		add(num(r.PerDay, 2), num(r.Days, 2))
+		if ranged {
+			s := ""
+			if r.LoDays.OK && r.HiDays.OK {
+				s = num(r.LoDays, 1) + " to " + num(r.HiDays, 1)
+			}
+			add(s)
+		}
+		out := "lasted"
+		if r.RunOutOn != "" {
+			out = day(r.RunOutOn, r.Month.Year(), true)
+		}
+		add(r.DaysInMonth.String(), out, num(r.Shortfall, 2), num(r.ShortfallPerMeal, 2), percent(r.ImputedShare, 0), r.NObservations.String())
+		row.Cells = append(row.Cells, layout.Cell{Text: letters(r.Base), Words: true})
+		t.Rows = append(t.Rows, row)
+	}
+	t.Caption = fmt.Sprintf("%s, %s. Money in %s, rounded to 2 decimals.%s", v.householdName(), v.region(), v.currency, statusKey(statuses))
+	return t
+}
+
+// pencil shows the newest month's working, so that anyone can check it.
+func (v *view) pencil(at int) layout.Part {
+	r := v.reach[at]
+	p := layout.Part{ID: "working", Headline: fmt.Sprintf("Check %s with a pencil", month(r.Month)),
+		Subtitle: "Prices with four decimals, as in the data file. Every result is rounded once, at the end."}
+	four := func(n result.Num) string { return num(n, 4) }
+	cost := fmt.Sprintf("The basket costs %s %s a day for this household.", four(r.PerDay), v.currency)
+	if one := v.onePerson(r.Month); one.OK && v.household.Equivalents.OK {
+		cost = fmt.Sprintf("One person’s basket costs %s a day. This household counts as %s persons: %s × %s = %s %s a day.",
+			four(one), num(v.household.Equivalents, 2), four(one), num(v.household.Equivalents, 2), four(r.PerDay), v.currency)
+	}
+	p.Steps = append(p.Steps, cost)
+	allowance := fmt.Sprintf("The allowance for the month is %s.", money(r.Allowance, v.currency))
+	if r.AllowanceFrom != "" && r.AllowanceFrom != v.c.Region {
+		allowance = fmt.Sprintf("The allowance for the month is %s, as set for %s.", money(r.Allowance, v.currency), regionName(v.e, r.AllowanceFrom))
+	}
+	p.Steps = append(p.Steps, allowance,
+		fmt.Sprintf("%s ÷ %s = %s days.", num(r.Allowance, 2), four(r.PerDay), num(r.Days, 2)))
+	if r.RunOutOn == "" {
+		p.Steps = append(p.Steps, fmt.Sprintf("That is enough for all %s days of the month.", r.DaysInMonth))
+	} else {
+		p.Steps = append(p.Steps, fmt.Sprintf("%s whole days are fed. The day after them, %s, is the day the money ran out.", r.FedDays, day(r.RunOutOn, r.Month.Year(), false)))
+	}
+	switch {
+	case r.Shortfall.OK && r.Shortfall.V > 0:
+		last := fmt.Sprintf("The whole month costs %s × %s. Less the allowance, that leaves %s to find.", four(r.PerDay), r.DaysInMonth, money(r.Shortfall, v.currency))
+		if h := v.household; r.ShortfallPerMeal.OK && h.Persons.OK && h.MealsPerDay.OK {
+			last += fmt.Sprintf(" Shared over %s days, %s and %s a day it is %s a meal.", r.DaysInMonth,
+				count(h.Persons.V, "person", "persons"), count(h.MealsPerDay.V, "meal", "meals"), money(r.ShortfallPerMeal, v.currency))
+		}
+		p.Steps = append(p.Steps, last)
+	case r.Balance.OK:
+		p.Steps = append(p.Steps, fmt.Sprintf("The whole month costs %s × %s. The allowance is %s more.", four(r.PerDay), r.DaysInMonth, money(r.Balance, v.currency)))
+	}
+	return p
+}
+
+// onePerson is a day's cost of the one-person basket: the sum of its lines,
+// missing where one is.
+func (v *view) onePerson(m result.Month) result.Num {
+	if len(v.lines) == 0 || v.lines[0].Month != m {
+		return result.Num{}
+	}
+	sum := 0.0
+	for _, l := range v.lines {
+		if !l.PerDay.OK {
+			return result.Num{}
+		}
+		sum += l.PerDay.V
+	}
+	return result.Some(sum)
+}
+
+// costPart sets the allowance beside what a month's basket costs.
+func (s *site) costPart(v *view, file string) (layout.Part, error) {
+	p := layout.Part{ID: "cost", Subtitle: fmt.Sprintf("The basket’s cost in a standard month of 30.4375 days, and the month’s allowance, %s, in money of each month.", v.currency)}
+	cost, allowance := draw.Series{Name: "basket"}, draw.Series{Name: "allowance", Step: true}
+	var l draw.Lines
+	t := &layout.Table{Head: []layout.Column{{Text: "Month"}, {Text: "Basket"}, {Text: "Allowance"}}}
+	var last result.Reach
+	for i, r := range v.reach {
+		b := v.basketOf(r.Month)
+		l.Months = append(l.Months, axisLabel(r.Month, i, len(v.reach)))
+		cost.Points = append(cost.Points, point(b.StandardMonth, hatched(b.Base)))
+		allowance.Points = append(allowance.Points, point(r.Allowance, false))
+		if b.StandardMonth.OK {
+			cost.Last = num(b.StandardMonth, 2)
+			last = r
+		}
+		if r.Allowance.OK {
+			allowance.Last = num(r.Allowance, 2)
+		}
+		row := layout.Row{Cells: []layout.Cell{{Text: shortMonth(r.Month)}, {Text: num(b.StandardMonth, 2)}, {Text: num(r.Allowance, 2)}}}
+		if !b.StandardMonth.OK {
+			row.Cells[1] = layout.Cell{Text: noPrice(b.Base), Missing: true}
+		}
+		if !r.Allowance.OK {
+			row.Cells[2] = layout.Cell{Text: "none known", Missing: true}
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	t.Caption = fmt.Sprintf("%s a month, rounded to 2 decimals. %s, %s.", v.currency, v.householdName(), v.region())
+	p.Table = t
+	l.Series = []draw.Series{cost, allowance}
+	switch b := v.basketOf(last.Month); {
+	case !b.StandardMonth.OK:
+		p.Headline = "No month has a full price for the basket"
+	case !last.Allowance.OK:
+		p.Headline = fmt.Sprintf("In %s the basket cost %s a month; no allowance is known", month(last.Month), money(b.StandardMonth, v.currency))
+	default:
+		p.Headline = fmt.Sprintf("In %s the basket cost %s a month; the allowance was %s", month(last.Month), money(b.StandardMonth, v.currency), num(last.Allowance, 2))
+	}
+	if brokenIn(cost) {
+		p.Foot = append(p.Foot, "Broken line: over a quarter of the cost is imputed.")
+	}
+	p.Foot = append(p.Foot, "The allowance changes in steps; it is never drawn as a slope. A gap in a line is a month without a figure.")
+	err := s.linePlots(&p, v, file, l, p.Headline, "basket.csv", "reach.csv")
+	return p, err
+}
+
+func brokenIn(s draw.Series) bool {
+	for _, p := range s.Points {
+		if p.Broken {
+			return true
+		}
+	}
+	return false
+}
+
+// point is a value as its file has it: four decimals.
+func point(n result.Num, broken bool) draw.Point {
+	return draw.Point{Value: json.Number(n.Fixed(4)), Broken: n.OK && broken}
+}
+
+// axisLabel names some months of an axis of n: the years, and July where there
+// is room; the first month where no year stands near it.
+func axisLabel(m result.Month, i, n int) string {
+	switch {
+	case m.Number() == 1 && (n <= 96 || m.Year()%5 == 0):
+		return fmt.Sprint(m.Year())
+	case i == 0 && (n <= 4 || 13-m.Number() > n/8):
+		return shortMonth(m)
+	case n <= 36 && m.Number() == 7 && i > n/6, n <= 12 && i%3 == 0 && i > 0 && m.Number() != 2 && m.Number() != 12:
+		return shortName(m)
+	}
+	return ""
+}
+
+// cautions say what the page is not.
+func (v *view) cautions() layout.Part {
+	p := layout.Part{ID: "cautions", Headline: "What this page does not say"}
+	p.Text = []string{
+		"It does not say who may have an allowance, or how much. The rules of your place and the office that pays decide that: ask them.",
+		"It is not advice on what to eat. The basket is a yardstick, the same every month, so that only prices move it.",
+	}
+	if at := v.speaks(); at >= 0 {
+		r := v.reach[at]
+		if r.NOutlets.OK && r.NOutlets.V < 3 || strings.Contains(r.ObsStatusAll, "U") {
+			p.Text = append(p.Text, fmt.Sprintf("The data are thin: %s seen in %s. One shop can move the result, and no range can be given.",
+				count(r.NOutlets.V, "shop was", "shops were"), month(r.Month)))
+		}
+	}
+	if v.e.Caution != "" {
+		p.Text = append(p.Text, clean(v.e.Caution))
+	}
+	p.Warnings, p.Foot = v.warnings()
+	return p
+}
+
+// warnings are those that are not about another region, and how many are.
+func (v *view) warnings() (notes []layout.Note, foot []string) {
+	other := map[string]bool{}
+	for _, r := range v.e.Regions {
+		other[r.Region] = r.Region != v.c.Region
+	}
+	elsewhere := 0
+next:
+	for _, w := range v.e.Warnings {
+		for _, k := range strings.Split(w.Key, "/") {
+			if other[k] {
+				elsewhere++
+				continue next
+			}
+		}
+		notes = append(notes, layout.Note{Head: clean(w.Text), Text: clean(w.Cure)})
+	}
+	if elsewhere > 0 {
+		foot = []string{fmt.Sprintf("Notes about other regions: %d. They stand on those regions’ pages.", elsewhere)}
+	}
+	return notes, foot
+}

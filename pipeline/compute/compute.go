@@ -1,0 +1,411 @@
+// Package compute turns accepted observations into results: corrections, the
+// panel of elementary prices with its gaps filled by rule, basket costs, and
+// how far each allowance reaches.
+//
+// Order of work: observe.go (the database's reduction of the observations) ->
+// panel.go -> basket.go, deflate.go, reach.go -> an edition. SQL joins, counts
+// and reduces; from the panel on, formulas stand here beside their source. It
+// draws nothing.
+package compute
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"sort"
+	"strconv"
+	"strings"
+
+	"farthing/pipeline/result"
+	"farthing/pipeline/store"
+	"farthing/pipeline/workspace"
+	"farthing/queries"
+)
+
+// ErrFault says that a check failed or a correction is stale: nothing is published.
+var ErrFault = errors.New("a check failed; nothing was published")
+
+// Fault is a check that failed, with the number of rows that offend.
+type Fault struct {
+	Fault string `json:"fault"`
+	Rows  int    `json:"rows"`
+}
+
+// Run computes all results in the caller's transaction and writes them, exact,
+// into dir as the files of an edition.
+func Run(ctx context.Context, st *store.Store, w *workspace.Workspace, t *workspace.Tables, dir string) (*result.Edition, []Fault, error) {
+	if err := correct(ctx, st, t.Corrections); err != nil {
+		return nil, []Fault{{"correction_stale", 1}}, err
+	}
+	faults, err := check(ctx, st)
+	if err != nil || len(faults) > 0 {
+		return nil, faults, err
+	}
+	o, err := observe(ctx, st, w.Settings, t)
+	if err != nil {
+		return nil, nil, err
+	}
+	e, err := compute(ctx, st, w.Settings, t, o)
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := copyTables(w, dir); err != nil {
+		return nil, nil, err
+	}
+	if err := writeObservations(ctx, st, w, t, filepath.Join(dir, result.Observations), &e.Meta); err != nil {
+		return nil, nil, err
+	}
+	return e, nil, e.Write(dir)
+}
+
+// check runs the checks; each fault is an error that quotes the first rows.
+func check(ctx context.Context, st *store.Store) (faults []Fault, err error) {
+	var errs []error
+	for _, q := range queries.Faults {
+		n, sample, err := st.Offenders(ctx, q)
+		if err != nil {
+			return nil, err
+		}
+		if n > 0 {
+			faults = append(faults, Fault{q.Name, n})
+			errs = append(errs, fmt.Errorf("%w: %s: %d rows, first %s", ErrFault, q.Name, n, sample))
+		}
+	}
+	return faults, errors.Join(errs...)
+}
+
+// copyTables keeps the settings and tables that the edition was made from.
+func copyTables(w *workspace.Workspace, dir string) error {
+	files := append(w.TableFiles(workspace.ComputeTables), w.TableFiles([]string{"measures", "aliases"})...)
+	for _, name := range append(files, workspace.SettingsFile) {
+		b, err := os.ReadFile(filepath.Join(w.Dir, name))
+		if err != nil {
+			return err
+		}
+		to := filepath.Join(dir, name)
+		if err := os.MkdirAll(filepath.Dir(to), 0o755); err != nil {
+			return err
+		}
+		if err := os.WriteFile(to, b, 0o644); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// compute makes the edition's rows from the reduced observations.
+func compute(ctx context.Context, st *store.Store, s workspace.Settings, t *workspace.Tables, o *observed) (*result.Edition, error) {
+	e := &result.Edition{Meta: result.Meta{Schema: "farthing.edition/1", Name: s.Name, Invented: s.Invented, Caution: s.Caution,
+		AsOf: o.asOf, FirstOn: o.firstOn, Deflator: s.Deflator, Accepted: o.accepted, Quarantined: o.quarantined, Duplicate: o.duplicate, Held: o.held}}
+	seen := map[result.Warning]bool{}
+	warn := func(code, text, cure, key string) {
+		if w := (result.Warning{Code: code, Text: text, Cure: cure, Key: key}); !seen[w] {
+			seen[w] = true
+			e.Warnings = append(e.Warnings, w)
+		}
+	}
+	for _, off := range t.Off {
+		warn("off", "switched off: "+off.Feature, "fill tables/"+off.Table, off.Table)
+	}
+	first, last, err := span(s, o)
+	if err != nil {
+		return nil, err
+	}
+	base := first
+	if s.BaseMonth != "" {
+		if base, err = result.ParseMonth(s.BaseMonth); err != nil {
+			return nil, err
+		}
+	}
+	e.BaseMonth = base.String()
+	if base < first || base > last {
+		warn("base_month", "the base month "+base.String()+" is outside the months with prices", "choose another base_month in farthing.toml", "")
+	}
+	p := newPanel(t, s, &o.observations, first, last, o.asOf, warn)
+	list, err := baskets(t, s, p.items, warn)
+	if err != nil {
+		return nil, err
+	}
+	indices, err := indexValues(ctx, st, t)
+	if err != nil {
+		return nil, err
+	}
+	d, err := newDeflator(s.Deflator, indices, p.parent)
+	if err != nil {
+		return nil, err
+	}
+	if s.Deflator != "" && len(d.values) == 0 {
+		warn("no_deflator", fmt.Sprintf("no values of the deflator %q: real values are blank", s.Deflator), "fill tables/deflators, or import the index", "")
+	}
+	a, err := amounts(ctx, st, t, p.parent)
+	if err != nil {
+		return nil, err
+	}
+	regions := sortedRegions(t.Regions)
+	p.itemRows(e, regions)
+	costs := p.basketRows(e, regions, t.Households, list, d, base, o)
+	reachRows(e, regions, t.Households, list, a, d, base, first, last, costs)
+	allowanceRows(e, regions, a, first, last)
+	names(e, t, regions)
+	e.Publish = combinations(e, s, regions, p)
+	e.Options = options(s)
+	if o.held > 0 {
+		warn("held", fmt.Sprintf("%d observations are held as suspicious and do not count", o.held), "look at each: release or mend it in tables/corrections", "")
+	}
+	if o.quarantined > 0 {
+		warn("quarantined", fmt.Sprintf("%d rows could not be read and are set aside", o.quarantined), "mend them and import the file again; farthing status lists the reasons", "")
+	}
+	sort.Slice(e.Warnings, func(i, j int) bool {
+		a, b := e.Warnings[i], e.Warnings[j]
+		return a.Code+"\x00"+a.Key+"\x00"+a.Text < b.Code+"\x00"+b.Key+"\x00"+b.Text
+	})
+	if e.SetAside, err = setAside(ctx, st); err != nil {
+		return nil, err
+	}
+	e.Sources, err = sources(ctx, st, s)
+	return e, err
+}
+
+// span is the months of the panel: those of the settings, else from the first
+// observation to the last.
+func span(s workspace.Settings, o *observed) (first, last result.Month, err error) {
+	first, last = o.first, o.last
+	if s.Panel.FromMonth != "" {
+		if first, err = result.ParseMonth(s.Panel.FromMonth); err != nil {
+			return 0, 0, err
+		}
+	}
+	if s.Panel.ToMonth != "" {
+		if last, err = result.ParseMonth(s.Panel.ToMonth); err != nil {
+			return 0, 0, err
+		}
+	}
+	if first > last {
+		return 0, 0, &workspace.InputError{Code: "settings", File: workspace.SettingsFile, Field: "panel.from_month, panel.to_month",
+			Read: first.String() + " to " + last.String(), Instead: "months from the earlier to the later"}
+	}
+	return first, last, nil
+}
+
+func sortedRegions(list []workspace.Region) []workspace.Region {
+	list = append([]workspace.Region(nil), list...)
+	sort.Slice(list, func(i, j int) bool { return list[i].Region < list[j].Region })
+	return list
+}
+
+// itemRows publishes every good in every region that has a price of it in some month.
+func (p *panel) itemRows(e *result.Edition, regions []workspace.Region) {
+	for _, r := range regions {
+		for _, g := range p.goods {
+			row := p.cells[r.Region][g]
+			some := false
+			for i := range row {
+				some = some || row[i].observed() || row[i].absent != ""
+			}
+			if !some {
+				continue
+			}
+			for i := range row {
+				c := &row[i]
+				x := result.Item{Region: r.Region, Item: g.item, Grade: g.grade, Month: p.first + result.Month(i),
+					UnitPrice: result.Some(c.price), BaseUnit: p.items[g.item].BaseUnit, MatchedChange: percent(c.change),
+					OldestOn: c.oldest, NewestOn: c.newest, FilledBy: c.filledBy,
+					Base: result.Base{CurrencyCode: r.Currency, NObservations: c.n, NOutlets: c.outlets}}
+				if c.nMatched > 0 {
+					x.NMatched = result.Count(c.nMatched)
+				}
+				if c.age >= 0 {
+					x.MonthsSinceSeen = result.Count(c.age)
+				}
+				x.ObsStatus, x.ObsStatusAll = statuses(c.status)
+				x.ImputedShare, x.MissingShare = result.Some(0), result.Some(0)
+				switch {
+				case !x.UnitPrice.OK:
+					x.MissingShare = result.Some(1)
+				case c.filledBy != "":
+					x.ImputedShare = result.Some(1)
+				default:
+					x.MissingShare = result.Some(c.unweighed)
+				}
+				e.Items = append(e.Items, x)
+			}
+		}
+	}
+}
+
+// costKey names a person's basket in a region and month.
+type costKey struct {
+	region, basket string
+	month          result.Month
+}
+
+func (p *panel) basketRows(e *result.Edition, regions []workspace.Region, households []workspace.Household, list []basket, d *deflator, base result.Month, o *observed) map[costKey]costed {
+	costs := map[costKey]costed{}
+	for _, r := range regions {
+		for _, b := range list {
+			weights := p.weights(b, r.Region, base)
+			for m := p.first; m <= p.last; m++ {
+				costs[costKey{r.Region, b.name, m}] = p.cost(b, r.Region, m, weights, &o.observations, r.Currency, &e.Lines)
+			}
+		}
+	}
+	sort.SliceStable(e.Lines, func(i, j int) bool { return lineOrder(e.Lines[i]) < lineOrder(e.Lines[j]) })
+	for _, r := range regions {
+		for _, h := range sortedHouseholds(households) {
+			heads := float(h.Equivalents)
+			for _, b := range list {
+				for m := p.first; m <= p.last; m++ {
+					c := costs[costKey{r.Region, b.name, m}]
+					f, from := d.factor(r.Region, m, base)
+					row := result.Basket{Region: r.Region, Household: h.Household, Basket: b.name, Month: m,
+						PerDay: times(c.perDay, heads), KnownPart: times(c.knownPart, heads),
+						BaseMonth: base.String(), Deflator: d.series, DeflatorRegion: from, ObservedShare: c.observed, Base: c.base}
+					row.StandardMonth = times(row.PerDay, daysInMeanMonth)
+					row.RealPerDay = result.Some(row.PerDay.Or() * f.Or())
+					e.Baskets = append(e.Baskets, row)
+				}
+			}
+		}
+	}
+	return costs
+}
+
+func lineOrder(l result.BasketLine) string {
+	return strings.Join([]string{l.Region, l.Basket, l.Item, l.Grade, l.Month.String()}, "\x00")
+}
+
+func sortedHouseholds(list []workspace.Household) []workspace.Household {
+	list = append([]workspace.Household(nil), list...)
+	for i := range list {
+		if list[i].MealsPerDay == 0 {
+			list[i].MealsPerDay = 3
+		}
+	}
+	sort.Slice(list, func(i, j int) bool { return list[i].Household < list[j].Household })
+	return list
+}
+
+func times(n result.Num, f float64) result.Num { return result.Some(n.Or() * f) }
+
+// percent is a log change in percent.
+func percent(ln float64) result.Num { return result.Some((exp(ln) - 1) * 100) }
+
+func reachRows(e *result.Edition, regions []workspace.Region, households []workspace.Household, list []basket, a *allowances, d *deflator, base, first, last result.Month, costs map[costKey]costed) {
+	for _, pk := range a.programmes() {
+		for _, r := range regions {
+			for _, h := range sortedHouseholds(households) {
+				heads := float(h.Equivalents)
+				for _, b := range list {
+					baseReach := result.Num{}
+					if x := a.inForce(pk[0], pk[1], r.Region, h.Persons, base); x != nil {
+						baseReach = result.Some(x.inMonth(base) / (costs[costKey{r.Region, b.name, base}].perDay.Or() * heads))
+					}
+					for m := first; m <= last; m++ {
+						c := costs[costKey{r.Region, b.name, m}]
+						f, _ := d.factor(r.Region, m, base)
+						row := result.Reach{Programme: pk[0], AmountKind: pk[1], Region: r.Region, Household: h.Household, Basket: b.name, Month: m, Base: c.base}
+						reach(&row, a.inForce(pk[0], pk[1], r.Region, h.Persons, m), times(c.perDay, heads), f, baseReach, h.Persons, h.MealsPerDay)
+						e.Reach = append(e.Reach, row)
+					}
+				}
+			}
+		}
+	}
+}
+
+// allowanceRows publishes each amount in force, with where it was read.
+func allowanceRows(e *result.Edition, regions []workspace.Region, a *allowances, first, last result.Month) {
+	persons := map[int]bool{}
+	for _, r := range a.rows {
+		persons[r.persons] = true
+	}
+	var sizes []int
+	for n := range persons {
+		sizes = append(sizes, n)
+	}
+	sort.Ints(sizes)
+	for _, pk := range a.programmes() {
+		for _, r := range regions {
+			for _, n := range sizes {
+				for m := first; m <= last; m++ {
+					row := result.Allowance{Programme: pk[0], AmountKind: pk[1], Region: r.Region, Persons: result.Count(n), Month: m,
+						Base: result.Base{CurrencyCode: r.Currency, ObsStatus: "O", ObsStatusAll: "O"}}
+					if x := a.inForce(pk[0], pk[1], r.Region, n, m); x != nil {
+						row.Amount, row.AmountAsPaid, row.Per = result.Some(x.inMonth(m)), result.Some(x.lcu), x.per
+						row.AllowanceFrom, row.EffectiveFrom, row.PaidOnDay = x.region, x.from.Format("2006-01-02"), result.Count(x.paidOnDay)
+						row.Source, row.File, row.Line = x.source, x.file, result.Count(x.line)
+						row.ObsStatus, row.ObsStatusAll = "A", "A"
+					}
+					e.Allowances = append(e.Allowances, row)
+				}
+			}
+		}
+	}
+}
+
+func names(e *result.Edition, t *workspace.Tables, regions []workspace.Region) {
+	for _, r := range regions {
+		e.Regions = append(e.Regions, result.Region{Region: r.Region, Name: r.Name, Parent: r.Parent, Level: r.Level})
+	}
+	for _, h := range sortedHouseholds(t.Households) {
+		e.Households = append(e.Households, result.Household{Household: h.Household, Name: h.Name, Persons: result.Count(h.Persons),
+			Equivalents: result.Some(float(h.Equivalents)), MealsPerDay: result.Count(h.MealsPerDay)})
+	}
+	for _, it := range t.Items {
+		e.ItemNames = append(e.ItemNames, result.ItemName{Item: it.Item, Name: it.Name, COICOP: it.COICOP, BaseUnit: it.BaseUnit})
+	}
+	sort.Slice(e.ItemNames, func(i, j int) bool { return e.ItemNames[i].Item < e.ItemNames[j].Item })
+}
+
+// combinations expands the settings' list, in its order; a blank field stands
+// for every one, regions from the top down.
+func combinations(e *result.Edition, s workspace.Settings, regions []workspace.Region, p *panel) []result.Combination {
+	wanted := s.Publish
+	if len(wanted) == 0 {
+		wanted = []workspace.Combination{{}}
+	}
+	seen := map[result.Combination]bool{}
+	var all []result.Combination
+	for _, r := range e.Reach {
+		if c := (result.Combination{Programme: r.Programme, AmountKind: r.AmountKind, Region: r.Region, Household: r.Household, Basket: r.Basket}); !seen[c] {
+			seen[c] = true
+			all = append(all, c)
+		}
+	}
+	sort.SliceStable(all, func(i, j int) bool { return p.depth(all[i].Region) < p.depth(all[j].Region) })
+	matches := func(want, have string) bool { return want == "" || want == have }
+	taken := map[result.Combination]bool{}
+	var list []result.Combination
+	for _, w := range wanted {
+		for _, c := range all {
+			if !taken[c] && matches(w.Programme, c.Programme) && matches(w.Region, c.Region) && matches(w.Household, c.Household) && matches(w.Basket, c.Basket) {
+				taken[c] = true
+				list = append(list, c)
+			}
+		}
+	}
+	return list
+}
+
+// options are the choices that the figures depend on, as printed on the pages.
+func options(s workspace.Settings) [][2]string {
+	impute := "gaps filled by the imputation ladder, marked"
+	if !s.Panel.Impute {
+		impute = "gaps left as gaps"
+	}
+	grade := s.Prices.DefaultGrade
+	if grade == "" {
+		grade = "as noted, none named"
+	}
+	return [][2]string{
+		{"price types that count", strings.Join(s.Prices.PriceTypes, ", ")},
+		{"grade where none is named", grade},
+		{"sample", s.Panel.Sample},
+		{"order of sources", strings.Join(s.Panel.SourceOrder, ", then ")},
+		{"gaps", impute},
+		{"least observed share", strconv.FormatFloat(s.Panel.MinObservedShare, 'f', -1, 64)},
+		{"deflator", s.Deflator},
+	}
+}

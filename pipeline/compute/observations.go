@@ -1,0 +1,239 @@
+package compute
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"sort"
+	"strconv"
+	"strings"
+	"time"
+
+	"farthing/pipeline/quantity"
+	"farthing/pipeline/result"
+	"farthing/pipeline/store"
+	"farthing/pipeline/workspace"
+	"farthing/queries"
+
+	"github.com/apache/arrow/go/v17/arrow"
+	"github.com/apache/arrow/go/v17/arrow/array"
+)
+
+// observationColumns are those of observations.csv: what an outsider needs to
+// compute everything again. No note-taker and no free note leave the workspace.
+var observationColumns = []string{"observation_id", "observed_on", "month", "region", "outlet", "outlet_type", "item", "variety", "grade", "gtin",
+	"pack_as_read", "pack", "quantity", "base_unit", "measured", "price_lcu", "unit_price_lcu", "price_type", "kind", "market", "currency_code",
+	"source_series", "held", "correction", "price_used_lcu", "counts", "sha256", "line"}
+
+// outletNames are the published names of outlets and their types: the name
+// itself where the table allows it, else a code.
+func outletNames(ctx context.Context, st *store.Store, t *workspace.Tables) (name, kind map[string]string, err error) {
+	name, kind = map[string]string{}, map[string]string{}
+	list := append([]workspace.Outlet(nil), t.Outlets...)
+	sort.Slice(list, func(i, j int) bool { return list[i].Outlet < list[j].Outlet })
+	n := map[string]int{}
+	for _, o := range list {
+		n[o.Region]++
+		kind[o.Outlet], name[o.Outlet] = o.Type, o.Outlet
+		if o.PublishName != "yes" {
+			name[o.Outlet] = fmt.Sprintf("%s-outlet-%02d", o.Region, n[o.Region])
+		}
+	}
+	err = st.Query(ctx, func(scan func(...any) error) error {
+		var s string
+		err := scan(&s)
+		if _, ok := name[s]; !ok && s != "" {
+			name[s] = fmt.Sprintf("outlet-%03d", len(name)+1)
+		}
+		return err
+	}, "SELECT DISTINCT w.word FROM obs_price p JOIN word w ON w.word_id = p.outlet ORDER BY w.word")
+	return name, kind, err
+}
+
+// writeObservations writes every accepted observation, flagged, region by
+// region in a fixed order, and sums up in the description what counts.
+func writeObservations(ctx context.Context, st *store.Store, w *workspace.Workspace, t *workspace.Tables, path string, meta *result.Meta) (err error) {
+	f, err := os.Create(path)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	out := bufio.NewWriterSize(f, 1<<20)
+	x := &observationWriter{out: out, settings: w.Settings, counted: map[string]bool{}}
+	for _, p := range w.Prices.PriceTypes {
+		x.counted[p] = true
+	}
+	if x.words, err = allWords(ctx, st); err != nil {
+		return err
+	}
+	publicName, kind, err := outletNames(ctx, st, t)
+	if err != nil {
+		return err
+	}
+	x.cells = make([]string, len(x.words))
+	x.outlet, x.outletType = make([]string, len(x.words)), make([]string, len(x.words))
+	for i, s := range x.words {
+		x.cells[i] = csvCell(s)
+		x.outlet[i], x.outletType[i] = csvCell(publicName[s]), kind[s]
+	}
+	if err := x.readAmounts(ctx, st); err != nil {
+		return err
+	}
+	if err := x.readFiles(ctx, st); err != nil {
+		return err
+	}
+	fmt.Fprintln(out, strings.Join(observationColumns, ","))
+	for _, r := range sortedRegions(t.Regions) {
+		x.currency = r.Currency
+		id, err := wordID(ctx, st, r.Region)
+		if err != nil {
+			return err
+		}
+		if id == 0 {
+			continue // no observation of it
+		}
+		if err := st.Records(ctx, queries.ObservationList, x.write, id); err != nil {
+			return err
+		}
+	}
+	meta.Counted = x.nCounted
+	return out.Flush()
+}
+
+type observationWriter struct {
+	out      *bufio.Writer
+	settings workspace.Settings
+	counted  map[string]bool
+	currency string
+	nCounted int
+
+	words, cells       []string
+	outlet, outletType []string
+	amounts            []soldAs
+	files              map[int32]string
+	line               []byte
+}
+
+// soldAs is an amount as it stands in the file.
+type soldAs struct {
+	asRead, pack, quantity, unit string
+	measured                     bool
+	size                         float64
+}
+
+func (x *observationWriter) readAmounts(ctx context.Context, st *store.Store) error {
+	return st.Query(ctx, func(scan func(...any) error) error {
+		var a soldAs
+		var size *float64
+		if err := scan(&a.asRead, &a.pack, &size, &a.unit, &a.measured); err != nil {
+			return err
+		}
+		if size != nil {
+			a.size = *size
+			a.quantity = strconv.FormatFloat(*size, 'f', -1, 64)
+		}
+		a.asRead, a.pack = csvCell(a.asRead), csvCell(a.pack)
+		x.amounts = append(x.amounts, a)
+		return nil
+	}, "SELECT a.as_read, w.word, a.quantity, a.base_unit, a.is_measured FROM amount a JOIN word w ON w.word_id = a.pack ORDER BY a.amount_id")
+}
+
+func (x *observationWriter) readFiles(ctx context.Context, st *store.Store) error {
+	x.files = map[int32]string{}
+	return st.Query(ctx, func(scan func(...any) error) error {
+		var id int32
+		var sha string
+		err := scan(&id, &sha)
+		x.files[id] = sha
+		return err
+	}, "SELECT file_id, sha256 FROM file")
+}
+
+// csvCell quotes a cell where it must be.
+func csvCell(s string) string {
+	if strings.ContainsAny(s, "\",\r\n") || s != strings.TrimSpace(s) {
+		return `"` + strings.ReplaceAll(s, `"`, `""`) + `"`
+	}
+	return s
+}
+
+// write writes the rows of one record of observation_list.
+func (x *observationWriter) write(rec arrow.Record) error {
+	ints := func(i int) []int32 { return rec.Column(i).(*array.Int32).Int32Values() }
+	ids := rec.Column(0).(*array.Uint64).Uint64Values()
+	days := rec.Column(1).(*array.Date32).Date32Values()
+	region, outlet, item, variety, grade, gtin, sold, kind, series := ints(2), ints(3), ints(4), ints(5), ints(6), ints(7), ints(8), ints(9), ints(10)
+	price, set := rec.Column(11).(*array.Int64).Int64Values(), rec.Column(12).(*array.Int64).Int64Values()
+	average, wholesale := rec.Column(13).(*array.Boolean), rec.Column(14).(*array.Boolean)
+	held, correction := rec.Column(15).(*array.String), rec.Column(16).(*array.String)
+	file, line := ints(17), ints(18)
+	for i := range ids {
+		b := x.line[:0]
+		add := func(s string) { b = append(append(b, s...), ',') }
+		b = strconv.AppendUint(b, 1<<48|ids[i], 16)[1:] // twelve digits with their zeros
+		b = append(b, ',')
+		day := days[i].ToTime()
+		b = append(day.AppendFormat(b, time.DateOnly), ',')
+		b = append(day.AppendFormat(b, "2006-01"), ',')
+		a := &x.amounts[sold[i]]
+		add(x.cells[region[i]])
+		add(x.outlet[outlet[i]])
+		add(x.outletType[outlet[i]])
+		add(x.cells[item[i]])
+		add(x.cells[variety[i]])
+		add(x.cells[grade[i]])
+		add(x.cells[gtin[i]])
+		add(a.asRead)
+		add(a.pack)
+		add(a.quantity)
+		add(a.unit)
+		if a.measured {
+			b = append(b, "yes"...)
+		}
+		b = append(b, ',')
+		used := price[i]
+		if set[i] > 0 {
+			used = set[i]
+		}
+		if price[i] > 0 {
+			b = quantity.AppendMicro(b, price[i])
+			b = append(b, ',')
+			b = strconv.AppendFloat(b, float64(used)/1e6/a.size, 'f', 4, 64)
+		} else {
+			b = append(b, ',')
+		}
+		b = append(b, ',')
+		add(x.cells[kind[i]])
+		add(pick(average.Value(i), "average", "quote"))
+		add(pick(wholesale.Value(i), "wholesale", "retail"))
+		add(x.currency)
+		add(x.cells[series[i]])
+		h, c := held.Value(i), correction.Value(i)
+		add(h)
+		add(c)
+		counts := price[i] > 0 && !wholesale.Value(i) && (average.Value(i) || x.counted[x.words[kind[i]]]) && c != "exclude" && (h == "" || c != "")
+		if counts {
+			x.nCounted++
+			b = quantity.AppendMicro(b, used)
+		}
+		b = append(b, ',')
+		add(pick(counts, "yes", "no"))
+		add(x.files[file[i]])
+		b = strconv.AppendInt(b, int64(line[i]), 10)
+		b = append(b, '\n')
+		x.line = b
+		if _, err := x.out.Write(b); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func pick(yes bool, a, b string) string {
+	if yes {
+		return a
+	}
+	return b
+}

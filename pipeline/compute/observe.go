@@ -1,0 +1,380 @@
+package compute
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"farthing/pipeline/quantity"
+	"farthing/pipeline/result"
+	"farthing/pipeline/store"
+	"farthing/pipeline/workspace"
+	"farthing/queries"
+)
+
+// observed is what the database says of all observations.
+type observed struct {
+	observations
+	first, last                            result.Month
+	firstOn, asOf                          string
+	accepted, quarantined, duplicate, held int
+}
+
+func exp(ln float64) float64 { return math.Exp(ln) }
+
+// fixed is a log in the database's fixed point.
+func fixed(n int64) float64 { return float64(n) / 1e12 }
+
+// correct resolves the corrections to rows. One that names no observation, or
+// whose expectation no longer holds, is stale: the source was repaired or the
+// row is another, and a person must look.
+func correct(ctx context.Context, st *store.Store, list []workspace.Correction) error {
+	if err := st.Exec(ctx, "DELETE FROM edit_correction"); err != nil {
+		return err
+	}
+	var rows [][]any
+	for _, c := range list {
+		bad := func(field, read, instead string) error {
+			return fmt.Errorf("%w: %w", ErrFault, &workspace.InputError{Code: "correction_stale", File: c.File, Line: c.Line, Field: field, Read: read, Instead: instead})
+		}
+		id, err := strconv.ParseUint(c.ObservationID, 16, 64)
+		if err != nil || len(c.ObservationID) != 12 {
+			return bad("observation_id", fmt.Sprintf("%q", c.ObservationID), "the 12 hex digits of observations.csv")
+		}
+		if c.Column != "price" {
+			return bad("column", fmt.Sprintf("%q", c.Column), "price is the one column that corrections change")
+		}
+		var found [][]any
+		var price *int64
+		if err := st.Query(ctx, func(scan func(...any) error) error {
+			var file, line int32
+			if err := scan(&file, &line, &price); err != nil {
+				return err
+			}
+			found = append(found, []any{file, line, c.Action, nil})
+			return nil
+		}, "SELECT file_id, line, micro_price FROM obs_price WHERE observation_id = ? ORDER BY key_hash", id); err != nil {
+			return err
+		}
+		if len(found) != 1 {
+			return bad("observation_id", fmt.Sprintf("%s names %d observations", c.ObservationID, len(found)), "the row was mended or left out at its source: remove the correction, or correct its observation_id")
+		}
+		if c.From != "" || c.Action == "set" {
+			if from, err := microPrice(c.From); err != nil || price == nil || *price != from {
+				now := "no price"
+				if price != nil {
+					now = strconv.FormatFloat(float64(*price)/1e6, 'f', -1, 64)
+				}
+				return bad("from", fmt.Sprintf("%q, but the observation says %s", c.From, now), "the source was repaired: remove the correction, or correct from")
+			}
+		}
+		if c.Action == "set" {
+			to, err := microPrice(c.To)
+			if err != nil {
+				return bad("to", fmt.Sprintf("%q", c.To), "a price above 0 such as 1.80")
+			}
+			found[0][3] = to
+		}
+		rows = append(rows, found[0])
+	}
+	return st.Append(ctx, "edit_correction", rows)
+}
+
+func microPrice(s string) (int64, error) {
+	r, err := quantity.ParseDecimal(s, false)
+	if err != nil {
+		return 0, err
+	}
+	micro, ok := quantity.Micro(r)
+	if !ok {
+		return 0, fmt.Errorf("not a price: %s", s)
+	}
+	return micro, nil
+}
+
+// observe runs the reduction and reads its rows.
+func observe(ctx context.Context, st *store.Store, s workspace.Settings, t *workspace.Tables) (*observed, error) {
+	grade, err := wordID(ctx, st, s.Prices.DefaultGrade)
+	if err != nil {
+		return nil, err
+	}
+	byGrade := store.Args{"default_grade": grade}
+	for _, step := range []struct {
+		queries.Query
+		store.Args
+	}{
+		{queries.PanelSeries, store.Args{"default_grade": grade, "price_types": strings.Join(s.Prices.PriceTypes, ",")}},
+		{queries.PanelOutlet, nil}, {queries.PanelPrice, nil}, {queries.PanelChange, nil},
+		{queries.PanelAverage, byGrade}, {queries.PanelAbsent, byGrade},
+	} {
+		if err := st.Make(ctx, step.Query, step.Args); err != nil {
+			return nil, err
+		}
+	}
+	words, err := allWords(ctx, st)
+	if err != nil {
+		return nil, err
+	}
+	gradeName := func(id int32) string {
+		if id == 0 {
+			return s.Prices.DefaultGrade
+		}
+		return words[id]
+	}
+	o := &observed{observations: observations{map[place]raw{}, map[place]raw{}, map[place]string{}, map[place][]int32{}}}
+	var region, item, gradeID, month int32
+	at := func() place {
+		return place{words[region], good{words[item], gradeName(gradeID)}, result.Month(month)}
+	}
+	var ln int64
+	var n, outlets int
+	var oldest, newest time.Time
+	if err := st.Query(ctx, func(scan func(...any) error) error {
+		err := scan(&region, &item, &gradeID, &month, &ln, &n, &outlets, &oldest, &newest)
+		o.quotes[at()] = raw{ln: fixed(ln), change: math.NaN(), n: n, outlets: outlets, oldest: oldest.Format("2006-01-02"), newest: newest.Format("2006-01-02")}
+		return err
+	}, "SELECT region, item, grade, month, ln_price, n_notes, n_outlets, oldest_day, newest_day FROM panel_price"); err != nil {
+		return nil, err
+	}
+	if err := st.Query(ctx, func(scan func(...any) error) error {
+		err := scan(&region, &item, &gradeID, &month, &ln, &n)
+		x := o.quotes[at()] // a change always has a price of its month
+		x.change, x.nMatched = fixed(ln), n
+		o.quotes[at()] = x
+		return err
+	}, "SELECT region, item, grade, month, ln_change, n_matched FROM panel_change"); err != nil {
+		return nil, err
+	}
+	if err := readAverages(ctx, st, s, o, &region, &item, &gradeID, &month, at); err != nil {
+		return nil, err
+	}
+	var word string
+	if err := st.Query(ctx, func(scan func(...any) error) error {
+		err := scan(&region, &item, &gradeID, &month, &word)
+		if word == "not_sold" || word == "out_of_stock" {
+			o.absent[at()] = word
+		}
+		return err
+	}, "SELECT region, item, grade, month, price_type FROM panel_absent"); err != nil {
+		return nil, err
+	}
+	if err := o.readOutlets(ctx, st, t, words, gradeName); err != nil {
+		return nil, err
+	}
+	return o, o.count(ctx, st)
+}
+
+// readAverages reads the published averages; of several sources the first in
+// the order of the settings stands.
+func readAverages(ctx context.Context, st *store.Store, s workspace.Settings, o *observed, region, item, grade, month *int32, at func() place) error {
+	rank := func(source string) int {
+		return slices.IndexFunc(s.Sources, func(x workspace.Source) bool { return x.Name == source })
+	}
+	type from struct {
+		rank   int
+		source string
+	}
+	chosen := map[place]from{}
+	if err := st.Query(ctx, func(scan func(...any) error) error {
+		var source string
+		var ln int64
+		if err := scan(region, item, grade, month, &source, &ln); err != nil {
+			return err
+		}
+		f := from{rank(source), source}
+		if old, ok := chosen[at()]; ok && old.rank <= f.rank {
+			return nil
+		}
+		chosen[at()] = f
+		o.averages[at()] = raw{ln: fixed(ln), change: math.NaN()}
+		return nil
+	}, "SELECT region, item, grade, month, source, ln_price FROM panel_average ORDER BY source"); err != nil {
+		return err
+	}
+	for k, x := range o.averages {
+		before := k
+		before.month--
+		if b, ok := o.averages[before]; ok && chosen[before].source == chosen[k].source {
+			x.change, x.nMatched = x.ln-b.ln, 1
+			o.averages[k] = x
+		}
+	}
+	return nil
+}
+
+// readOutlets reads which outlets stand behind the goods of baskets, in a
+// region and in those above it.
+func (o *observed) readOutlets(ctx context.Context, st *store.Store, t *workspace.Tables, words []string, gradeName func(int32) string) error {
+	parent := map[string]string{}
+	for _, r := range t.Regions {
+		parent[r.Region] = r.Parent
+	}
+	inBasket := map[string]bool{}
+	for _, b := range t.Baskets {
+		inBasket[b.Item] = true
+	}
+	var region, item, grade, month, outlet int32
+	return st.Query(ctx, func(scan func(...any) error) error {
+		if err := scan(&region, &item, &grade, &month, &outlet); err != nil {
+			return err
+		}
+		if !inBasket[words[item]] {
+			return nil
+		}
+		for r := words[region]; r != ""; r = parent[r] {
+			k := place{r, good{words[item], gradeName(grade)}, result.Month(month)}
+			o.atOutlet[k] = append(o.atOutlet[k], outlet)
+		}
+		return nil
+	}, "SELECT region, item, grade, month, outlet FROM panel_outlet")
+}
+
+func (o *observed) count(ctx context.Context, st *store.Store) error {
+	var first, last, firstOn, newest, newestAverage *string
+	if err := st.Query(ctx, func(scan func(...any) error) error {
+		return scan(&first, &last, &firstOn, &newest, &newestAverage, &o.accepted)
+	}, `SELECT strftime(min(day), '%Y-%m'), strftime(max(day), '%Y-%m'), strftime(min(day), '%Y-%m-%d'),
+		strftime(max(CASE WHEN NOT is_average THEN day END), '%Y-%m-%d'),
+		strftime(last_day(max(CASE WHEN is_average THEN day END)), '%Y-%m-%d'), CAST(count(*) AS BIGINT) FROM obs_price`); err != nil {
+		return err
+	}
+	if first == nil {
+		return &workspace.InputError{Code: "no_prices", Read: "no price is accepted yet", Instead: "import price notes, or drop them in the inbox"}
+	}
+	o.firstOn = *firstOn
+	for _, day := range []*string{newest, newestAverage} {
+		if day != nil {
+			o.asOf = max(o.asOf, *day)
+		}
+	}
+	var err error
+	if o.first, err = result.ParseMonth(*first); err != nil {
+		return err
+	}
+	if o.last, err = result.ParseMonth(*last); err != nil {
+		return err
+	}
+	return st.Query(ctx, func(scan func(...any) error) error { return scan(&o.quarantined, &o.duplicate, &o.held) },
+		`SELECT (SELECT CAST(count(*) AS BIGINT) FROM set_aside_row), (SELECT CAST(count(*) AS BIGINT) FROM obs_duplicate),
+		(SELECT CAST(count(*) AS BIGINT) FROM edit_hold h LEFT JOIN edit_correction c ON c.file_id = h.file_id AND c.line = h.line WHERE c.action IS NULL)`)
+}
+
+// wordID is the number of a text, 0 where the database does not hold it.
+func wordID(ctx context.Context, st *store.Store, s string) (id int32, err error) {
+	err = st.Query(ctx, func(scan func(...any) error) error { return scan(&id) }, "SELECT word_id FROM word WHERE word = ?", s)
+	return id, err
+}
+
+func allWords(ctx context.Context, st *store.Store) (words []string, err error) {
+	err = st.Query(ctx, func(scan func(...any) error) error {
+		var s string
+		if err := scan(&s); err != nil {
+			return err
+		}
+		words = append(words, s)
+		return nil
+	}, "SELECT word FROM word ORDER BY word_id")
+	return words, err
+}
+
+// indexValues are all values of price indices, typed and imported.
+func indexValues(ctx context.Context, st *store.Store, t *workspace.Tables) ([]indexValue, error) {
+	var list []indexValue
+	for _, d := range t.Deflators {
+		list = append(list, indexValue{d.Series, d.Region, d.Month, float(d.Value), d.BasePeriod, d.Adjustment, d.File, d.Line})
+	}
+	err := st.Query(ctx, func(scan func(...any) error) error {
+		var v indexValue
+		var month int32
+		if err := scan(&v.series, &v.region, &month, &v.value, &v.basePeriod, &v.adjustment, &v.file, &v.line); err != nil {
+			return err
+		}
+		v.month = result.Month(month)
+		list = append(list, v)
+		return nil
+	}, `SELECT x.series, x.region, x.month, x.index_value, x.base_period, x.adjustment, 'archive/' || f.sha256 || '/' || f.name, CAST(x.line AS BIGINT)
+		FROM obs_index x JOIN file f ON f.file_id = x.file_id ORDER BY f.sha256, x.line`)
+	return list, err
+}
+
+// amounts are all allowance rows, typed and imported.
+func amounts(ctx context.Context, st *store.Store, t *workspace.Tables, parent map[string]string) (*allowances, error) {
+	a := &allowances{parent: parent}
+	for _, x := range t.Allowances {
+		r := amount{x.Programme, x.AmountKind, x.Region, x.Persons, x.EffectiveFrom, x.EffectiveTo, float(x.Amount), x.Per, x.PaidOnDay, x.Source, x.File, x.Line}
+		if r.kind == "" {
+			r.kind = "maximum"
+		}
+		a.rows = append(a.rows, r)
+	}
+	err := st.Query(ctx, func(scan func(...any) error) error {
+		var r amount
+		var to *time.Time
+		var text string
+		if err := scan(&r.programme, &r.kind, &r.region, &r.persons, &r.from, &to, &text, &r.source, &r.file, &r.line); err != nil {
+			return err
+		}
+		if to != nil {
+			r.to = *to
+		}
+		lcu, err := quantity.ParseDecimal(text, false)
+		if err != nil {
+			return err
+		}
+		r.lcu = float(lcu)
+		a.rows = append(a.rows, r)
+		return nil
+	}, `SELECT x.programme, x.amount_kind, x.region, CAST(x.persons AS BIGINT), x.effective_from, x.effective_to, x.amount, x.source,
+		'archive/' || f.sha256 || '/' || f.name, CAST(x.line AS BIGINT) FROM obs_allowance x JOIN file f ON f.file_id = x.file_id ORDER BY f.sha256, x.line`)
+	if err != nil {
+		return nil, err
+	}
+	for i := range a.rows {
+		if a.rows[i].paidOnDay == 0 {
+			a.rows[i].paidOnDay = 1
+		}
+		if a.rows[i].per == "" {
+			a.rows[i].per = "month"
+		}
+	}
+	return a, a.check()
+}
+
+// sources lists the files behind the results, with the licence of their profile.
+func sources(ctx context.Context, st *store.Store, s workspace.Settings) ([]result.Source, error) {
+	var list []result.Source
+	var read, aside, owned, repeated, held int
+	err := st.Query(ctx, func(scan func(...any) error) error {
+		var f result.Source
+		if err := scan(&f.SHA256, &f.Name, &f.Source, &f.Gives, &read, &aside, &owned, &repeated, &held); err != nil {
+			return err
+		}
+		for _, p := range s.Sources {
+			if p.Name == f.Source {
+				f.Licence, f.Producer = p.Licence, p.Producer
+			}
+		}
+		f.Read, f.Quarantined, f.Duplicate, f.Held = result.Count(read), result.Count(aside), result.Count(repeated), result.Count(held)
+		f.Accepted = result.Count(read - aside - repeated)
+		list = append(list, f)
+		return nil
+	}, queries.FileCount.Text)
+	return list, err
+}
+
+// setAside lists why rows were set aside.
+func setAside(ctx context.Context, st *store.Store) ([]result.SetAside, error) {
+	var list []result.SetAside
+	err := st.Query(ctx, func(scan func(...any) error) error {
+		var a result.SetAside
+		err := scan(&a.SHA256, &a.Name, &a.Code, &a.Field, &a.Rows.V, &a.FirstLine.V, &a.Text, &a.Cure)
+		a.Rows.OK, a.FirstLine.OK = true, true
+		list = append(list, a)
+		return err
+	}, queries.SetAsideReason.Text)
+	return list, err
+}

@@ -1,0 +1,418 @@
+package compute
+
+import (
+	"math"
+	"math/big"
+	"slices"
+	"sort"
+	"strings"
+
+	"farthing/pipeline/result"
+	"farthing/pipeline/workspace"
+)
+
+// good is what a price is of: an item in one of its grades.
+type good struct{ item, grade string }
+
+// cell is one good in one region and month.
+type cell struct {
+	ln       float64 // log of the elementary price; NaN where none was observed
+	change   float64 // log change of the matched sample against the month before; NaN where there is none
+	nMatched int
+
+	n         result.Int // notes behind it; unknown for a published average
+	outlets   result.Int
+	unweighed float64 // of a parent region: the share of its children's weight that has no price
+	oldest    string
+	newest    string
+	absent    string // not_sold or out_of_stock, where noted
+
+	// What the imputation ladder made of it.
+	price    float64 // NaN where there is none
+	filledBy string  // rule, "" where observed
+	age      int     // months since the last observed price
+	status   string
+}
+
+// observed says whether a price was seen.
+func (c *cell) observed() bool { return !math.IsNaN(c.ln) }
+
+// raw is what was observed in one region and month of one kind of source.
+type raw struct {
+	ln, change     float64
+	nMatched       int
+	n, outlets     int
+	oldest, newest string
+	unweighed      float64
+}
+
+// observations are what the database reduced the accepted prices to.
+type observations struct {
+	quotes   map[place]raw
+	averages map[place]raw
+	absent   map[place]string
+	// atOutlet lists, for the goods of baskets, the outlets behind a price.
+	atOutlet map[place][]int32
+}
+
+// place names a cell.
+type place struct {
+	region string
+	good
+	month result.Month
+}
+
+// panel is all goods in all regions and months, gaps filled as the settings say.
+type panel struct {
+	first, last result.Month
+	regions     []workspace.Region // parents after their children
+	parent      map[string]string
+	children    map[string][]workspace.Region
+	items       map[string]workspace.Item
+	goods       []good
+	cells       map[string]map[good][]cell // region, good, month
+	settings    workspace.Settings
+	warn        func(code, text, cure, key string)
+}
+
+func newPanel(t *workspace.Tables, s workspace.Settings, o *observations, first, last result.Month, asOf string, warn func(code, text, cure, key string)) *panel {
+	p := &panel{first: first, last: last, parent: map[string]string{}, children: map[string][]workspace.Region{}, items: map[string]workspace.Item{},
+		cells: map[string]map[good][]cell{}, settings: s, warn: warn}
+	for _, it := range t.Items {
+		p.items[it.Item] = it
+	}
+	for _, r := range t.Regions {
+		p.parent[r.Region] = r.Parent
+		if r.Parent != "" {
+			p.children[r.Parent] = append(p.children[r.Parent], r)
+		}
+	}
+	p.regions = slices.Clone(t.Regions)
+	sort.SliceStable(p.regions, func(i, j int) bool {
+		di, dj := p.depth(p.regions[i].Region), p.depth(p.regions[j].Region)
+		return di > dj || di == dj && p.regions[i].Region < p.regions[j].Region
+	})
+	p.goods = goodsOf(o)
+	p.observe(o)
+	p.fill(asOf)
+	return p
+}
+
+func goodsOf(o *observations) []good {
+	seen := map[good]bool{}
+	for k := range o.quotes {
+		seen[k.good] = true
+	}
+	for k := range o.averages {
+		seen[k.good] = true
+	}
+	for k := range o.absent {
+		seen[k.good] = true
+	}
+	var goods []good
+	for g := range seen {
+		goods = append(goods, g)
+	}
+	sort.Slice(goods, func(i, j int) bool {
+		if goods[i].item != goods[j].item {
+			return goods[i].item < goods[j].item
+		}
+		return goods[i].grade < goods[j].grade
+	})
+	return goods
+}
+
+func (p *panel) depth(region string) (d int) {
+	for r := p.parent[region]; r != ""; r = p.parent[r] {
+		d++
+	}
+	return d
+}
+
+// top is the root above a region.
+func (p *panel) top(region string) string {
+	for p.parent[region] != "" {
+		region = p.parent[region]
+	}
+	return region
+}
+
+func (p *panel) months() int { return int(p.last-p.first) + 1 }
+
+// at is a cell, or nil outside the panel.
+func (p *panel) at(region string, g good, m result.Month) *cell {
+	row := p.cells[region][g]
+	if row == nil || m < p.first || m > p.last {
+		return nil
+	}
+	return &row[m-p.first]
+}
+
+var nothing = raw{ln: math.NaN(), change: math.NaN()}
+
+// observe sets the observed price and matched change of each cell. A region's
+// own quotes come first, then its children's, weighted; the same for published
+// averages; source_order says which of the two is taken.
+func (p *panel) observe(o *observations) {
+	for _, g := range p.goods {
+		quotes, averages := map[string][]raw{}, map[string][]raw{}
+		for _, r := range p.regions { // children first
+			quotes[r.Region] = p.sourced(r.Region, g, o.quotes, quotes)
+			averages[r.Region] = p.sourced(r.Region, g, o.averages, averages)
+		}
+		for _, r := range p.regions {
+			row := make([]cell, p.months())
+			for i := range row {
+				m := p.first + result.Month(i)
+				row[i] = cell{ln: math.NaN(), change: math.NaN(), price: math.NaN(), absent: o.absent[place{r.Region, g, m}]}
+				for _, kind := range p.settings.Panel.SourceOrder {
+					from := quotes
+					if kind == "averages" {
+						from = averages
+					}
+					x := from[r.Region][i]
+					if math.IsNaN(row[i].change) {
+						row[i].change, row[i].nMatched = x.change, x.nMatched
+					}
+					if row[i].observed() || math.IsNaN(x.ln) {
+						continue
+					}
+					row[i].ln, row[i].unweighed, row[i].oldest, row[i].newest = x.ln, x.unweighed, x.oldest, x.newest
+					if kind == "quotes" {
+						row[i].n, row[i].outlets = result.Count(x.n), result.Count(x.outlets)
+					}
+				}
+			}
+			if p.cells[r.Region] == nil {
+				p.cells[r.Region] = map[good][]cell{}
+			}
+			p.cells[r.Region][g] = row
+		}
+	}
+}
+
+// sourced is a region's prices from one kind of source: its own where it has
+// any that month, else its children's.
+func (p *panel) sourced(region string, g good, own map[place]raw, done map[string][]raw) []raw {
+	row := make([]raw, p.months())
+	for i := range row {
+		m := p.first + result.Month(i)
+		below := p.weighted(region, done, i)
+		row[i] = below
+		if x, ok := own[place{region, g, m}]; ok {
+			row[i] = x
+			if math.IsNaN(x.change) {
+				row[i].change, row[i].nMatched = below.change, below.nMatched
+			}
+		}
+	}
+	return row
+}
+
+// weighted is the parent's price: sum(w ln p) / sum(w) over the children that
+// have one, w their population weight; its change likewise over the children
+// that have a change.
+func (p *panel) weighted(region string, rows map[string][]raw, i int) raw {
+	x := nothing
+	var sumW, sumLn, sumAll, changeW, sumChange float64
+	for _, c := range p.children[region] {
+		if c.Weight == nil && !p.settings.Panel.Pooled {
+			if r := rows[c.Region][i]; !math.IsNaN(r.ln) {
+				p.warn("no_weight", "region "+region+" has no value: its part "+c.Region+" has no population_weight",
+					"give each part a weight in tables/regions, or set [panel] pooled = true to weight them alike", region)
+				return nothing
+			}
+			continue
+		}
+		w := 1.0
+		if c.Weight != nil {
+			w = float(c.Weight)
+		}
+		sumAll += w
+		r := rows[c.Region][i]
+		if !math.IsNaN(r.change) && w > 0 {
+			changeW, sumChange, x.nMatched = changeW+w, sumChange+w*r.change, x.nMatched+r.nMatched
+		}
+		if math.IsNaN(r.ln) || w == 0 {
+			continue
+		}
+		sumW, sumLn = sumW+w, sumLn+w*r.ln
+		x.n, x.outlets = x.n+r.n, x.outlets+r.outlets
+		x.oldest, x.newest = earlier(x.oldest, r.oldest), max(x.newest, r.newest)
+	}
+	if sumW > 0 {
+		x.ln, x.unweighed = sumLn/sumW, 1-sumW/sumAll
+	}
+	if changeW > 0 {
+		x.change = sumChange / changeW
+	}
+	return x
+}
+
+func earlier(a, b string) string {
+	if a == "" || b != "" && b < a {
+		return b
+	}
+	return a
+}
+
+func float(r *big.Rat) float64 {
+	f, _ := r.Float64()
+	return f
+}
+
+// The rules of the imputation ladder, as they are named in filled_by.
+const (
+	byAncestor = "ancestor_change"
+	byClass    = "class_change"
+	byRegion   = "region_change"
+	carried    = "carried"
+)
+
+// How many months a rule may reach back.
+const maxAncestor, maxClass, maxRegion, maxCarry = 6, 6, 3, 2
+
+// fill walks the imputation ladder for every cell without an observed price.
+// Only observed prices and changes feed it. A good's own change in the nearest
+// ancestor comes first, then its class's in the region, then the region's;
+// then the last price is carried; then there is none.
+func (p *panel) fill(asOf string) {
+	for _, r := range p.regions {
+		// Mean change of each class and of all goods, month by month; a good's
+		// own change is taken out of its class where it has one.
+		classes := map[string][]mean{}
+		all := make([]mean, p.months())
+		for _, g := range p.goods {
+			class := coicopClass(p.items[g.item].COICOP)
+			if classes[class] == nil {
+				classes[class] = make([]mean, p.months())
+			}
+			for i, c := range p.cells[r.Region][g] {
+				classes[class][i].add(c.change)
+				all[i].add(c.change)
+			}
+		}
+		for _, g := range p.goods {
+			row := p.cells[r.Region][g]
+			class := classes[coicopClass(p.items[g.item].COICOP)]
+			last := -1
+			for i := range row {
+				c := &row[i]
+				m := p.first + result.Month(i)
+				if c.observed() {
+					last = i
+					c.price, c.status = math.Exp(c.ln), "A"
+				} else if c.absent == "not_sold" {
+					c.status = "M"
+				} else {
+					c.status = "O"
+					if last >= 0 && p.settings.Panel.Impute {
+						p.fillOne(r.Region, g, row, last, i, class, all)
+					}
+				}
+				if last >= 0 {
+					c.age = i - last
+				} else {
+					c.age = -1
+				}
+				if c.observed() && c.outlets.OK && c.outlets.V < minOutlets {
+					c.status = "U" + c.status
+				}
+				if asOf < m.Day(31).Format("2006-01-02") {
+					c.status += "P"
+				}
+			}
+		}
+	}
+}
+
+// minOutlets is the fewest outlets on which a range, and so a reliable price, rests.
+const minOutlets = 3
+
+// fillOne fills one cell from the price last observed at row[last].
+func (p *panel) fillOne(region string, g good, row []cell, last, i int, class, all []mean) {
+	c := &row[i]
+	age := i - last
+	set := func(change float64, rule, status string) bool {
+		if math.IsNaN(change) {
+			return false
+		}
+		c.price, c.filledBy, c.status = math.Exp(row[last].ln+change), rule, status
+		return true
+	}
+	over := func(change func(i int) float64) float64 {
+		var sum float64
+		for k := last + 1; k <= i; k++ {
+			sum += change(k)
+		}
+		return sum
+	}
+	whole := func(k int) float64 { return all[k].value() }
+	it := p.items[g.item]
+	if !inSeason(it, (p.first + result.Month(i)).Number()) {
+		// A fruit's own class is out of season with it: only all goods tell how money moved.
+		set(over(whole), byRegion, "I")
+		return
+	}
+	if age <= maxAncestor {
+		for up := p.parent[region]; up != ""; up = p.parent[up] {
+			above := p.cells[up][g]
+			if set(over(func(k int) float64 { return above[k].change }), byAncestor, "I") {
+				return
+			}
+		}
+	}
+	if age <= maxClass && set(over(func(k int) float64 { return class[k].without(row[k].change) }), byClass, "I") {
+		return
+	}
+	if age <= maxRegion && set(over(whole), byRegion, "I") {
+		return
+	}
+	if age <= maxCarry {
+		set(0, carried, "E")
+	}
+}
+
+// mean is a running mean of what is there.
+type mean struct {
+	sum float64
+	n   int
+}
+
+func (m *mean) add(x float64) {
+	if !math.IsNaN(x) {
+		m.sum, m.n = m.sum+x, m.n+1
+	}
+}
+
+func (m mean) value() float64 {
+	if m.n == 0 {
+		return math.NaN()
+	}
+	return m.sum / float64(m.n)
+}
+
+// without is the mean of the others than x.
+func (m mean) without(x float64) float64 {
+	if !math.IsNaN(x) {
+		m.sum, m.n = m.sum-x, m.n-1
+	}
+	return m.value()
+}
+
+// coicopClass is the first three levels of a code, "01.1.1" of "01.1.1.2".
+func coicopClass(code string) string {
+	parts := strings.Split(code, ".")
+	return strings.Join(parts[:min(3, len(parts))], ".")
+}
+
+func inSeason(it workspace.Item, month int) bool {
+	from, to := it.SeasonFrom, it.SeasonTo
+	switch {
+	case from == 0:
+		return true
+	case from <= to:
+		return from <= month && month <= to
+	}
+	return month >= from || month <= to
+}

@@ -1,0 +1,290 @@
+// Package intake takes files in: it keeps each byte for byte in the archive,
+// reads it by its source's profile into typed observations, sets aside what it
+// can not read, finds repeats, and holds what looks like a slip.
+//
+// Order of work: archive.go (keep) -> record.go (rows of a text) -> read.go (a
+// profile's rows as fields) -> row.go and lexicon.go (fields as an
+// observation) -> the database -> repeats and holds in SQL. It fills no gap
+// and computes no price.
+package intake
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"sort"
+	"strings"
+	"time"
+
+	"farthing/pipeline/store"
+	"farthing/pipeline/workspace"
+	"farthing/queries"
+)
+
+// Reason is why rows of a file were set aside, with the first of them.
+type Reason struct {
+	Code      string `json:"code"`
+	Rows      int    `json:"rows"`
+	FirstLine int    `json:"first_line"`
+	Field     string `json:"field"`
+	Text      string `json:"text"`
+	Cure      string `json:"cure"`
+}
+
+// FileReport is what became of the rows of one file.
+type FileReport struct {
+	Path         string   `json:"path"`
+	SHA256       string   `json:"sha256"`
+	Source       string   `json:"source"`
+	AlreadyKnown bool     `json:"already_known"`
+	Read         int      `json:"read"`
+	Accepted     int      `json:"accepted"`
+	Quarantined  int      `json:"quarantined"`
+	Duplicate    int      `json:"duplicate"`
+	Held         int      `json:"held"`
+	Reasons      []Reason `json:"reasons"`
+}
+
+// Report is what one import did: read = accepted + quarantined + duplicate for
+// each file and in all; held rows are among the accepted.
+type Report struct {
+	Schema      string       `json:"schema"`
+	Files       []FileReport `json:"files"`
+	Read        int          `json:"read"`
+	Accepted    int          `json:"accepted"`
+	Quarantined int          `json:"quarantined"`
+	Duplicate   int          `json:"duplicate"`
+}
+
+// Keep puts files into the archive. A file that can not be opened stops it
+// before anything is kept.
+func Keep(w *workspace.Workspace, paths []string, now time.Time) ([]Descriptor, []FileReport, error) {
+	var errs []error
+	for _, p := range paths {
+		if st, err := os.Stat(p); err != nil || st.IsDir() {
+			errs = append(errs, &workspace.InputError{Code: "no_file", File: p, Read: "no such file", Instead: "name a file that can be read"})
+		}
+	}
+	if len(errs) > 0 {
+		return nil, nil, errors.Join(errs...)
+	}
+	l := &lexicon{settings: w.Settings}
+	var kept []Descriptor
+	var reports []FileReport
+	for _, p := range paths {
+		d, known, err := keep(w, p, l.source(safeName(filepath.Base(p))), now)
+		if err != nil {
+			return nil, nil, err
+		}
+		kept = append(kept, d)
+		reports = append(reports, FileReport{Path: p, SHA256: d.SHA256, Source: d.Source, AlreadyKnown: known, Reasons: []Reason{}})
+	}
+	return kept, reports, nil
+}
+
+// InboxFiles lists what waits in the inbox, by name.
+func InboxFiles(w *workspace.Workspace) ([]string, error) {
+	entries, err := os.ReadDir(w.Inbox())
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, nil
+	}
+	var paths []string
+	for _, e := range entries {
+		if e.Type().IsRegular() && !strings.HasPrefix(e.Name(), ".") {
+			paths = append(paths, filepath.Join(w.Inbox(), e.Name()))
+		}
+	}
+	sort.Strings(paths)
+	return paths, err
+}
+
+// Load reads archived files that the database does not hold yet, all of them
+// afresh if again is set, and looks for repeats and slips among everything.
+// It runs in the caller's transaction. The report has the files just read.
+func Load(ctx context.Context, st *store.Store, w *workspace.Workspace, tables *workspace.Tables, again bool) (*Report, error) {
+	if again {
+		for _, table := range []string{"file", "word", "amount", "obs_price", "obs_duplicate", "set_aside_row", "obs_index", "obs_allowance"} {
+			if err := st.Exec(ctx, "DELETE FROM "+table); err != nil {
+				return nil, err
+			}
+		}
+	}
+	archived, err := Archived(w)
+	if err != nil {
+		return nil, err
+	}
+	r := &reader{lexicon: newLexicon(w.Settings, tables), st: st, w: w, vocab: newVocabulary(), catalogues: map[string]map[string]workspace.Series{}, archived: archived}
+	if err := r.vocab.load(ctx, st); err != nil {
+		return nil, err
+	}
+	known, next := map[string]bool{}, int32(0)
+	if err := st.Query(ctx, func(scan func(...any) error) error {
+		var sha string
+		var id int32
+		if err := scan(&sha, &id); err != nil {
+			return err
+		}
+		known[sha], next = true, max(next, id+1)
+		return nil
+	}, "SELECT sha256, file_id FROM file"); err != nil {
+		return nil, err
+	}
+	report := &Report{Files: []FileReport{}}
+	first := next
+	for _, d := range archived {
+		if known[d.SHA256] {
+			continue
+		}
+		src := r.source(d.Name)
+		o, err := r.read(ctx, d, src, next)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", d.Name, err)
+		}
+		f := FileReport{Path: d.Name, SHA256: d.SHA256, Source: src.Name, Read: o.read, Quarantined: len(o.aside), Reasons: reasons(o.aside)}
+		report.Files = append(report.Files, f)
+		var rows [][]any
+		for _, a := range o.aside {
+			rows = append(rows, []any{next, int32(a.line), a.code, a.field, a.text, a.cure, a.row})
+		}
+		if err := st.Append(ctx, "set_aside_row", rows); err != nil {
+			return nil, err
+		}
+		if err := st.Append(ctx, "file", [][]any{{next, d.SHA256, d.Name, src.Name, src.Gives, int64(o.read), int64(len(o.aside))}}); err != nil {
+			return nil, err
+		}
+		next++
+	}
+	if err := r.vocab.save(ctx, st); err != nil {
+		return nil, err
+	}
+	if next > first || again {
+		if err := repeatsAndHolds(ctx, st, w.Edit); err != nil {
+			return nil, err
+		}
+	}
+	return report, count(ctx, st, report, first)
+}
+
+func repeatsAndHolds(ctx context.Context, st *store.Store, e workspace.Edit) error {
+	if err := st.Make(ctx, queries.ObsRepeat, nil); err != nil {
+		return err
+	}
+	for _, text := range []string{
+		"INSERT INTO obs_duplicate SELECT file_id, line, key_hash, micro_price FROM obs_repeat",
+		"DELETE FROM obs_price USING obs_repeat r WHERE obs_price.file_id = r.file_id AND obs_price.line = r.line",
+	} {
+		if err := st.Exec(ctx, text); err != nil {
+			return err
+		}
+	}
+	if err := st.Make(ctx, queries.EditConflict, nil); err != nil {
+		return err
+	}
+	if err := st.Make(ctx, queries.EditSuspect, store.Args{"own_ratio": e.OwnRatio, "peer_ratio": e.PeerRatio,
+		"window_days": e.WindowDays, "window_months": (e.WindowDays + 15) / 30, "min_own": e.MinOwn, "min_peer": e.MinPeer}); err != nil {
+		return err
+	}
+	if err := st.Make(ctx, queries.EditHold, nil); err != nil {
+		return err
+	}
+	return st.Make(ctx, queries.ObsOwner, nil)
+}
+
+// count fills in repeats and holds of the files just read, whose numbers start at first.
+func count(ctx context.Context, st *store.Store, r *Report, first int32) error {
+	per := func(text string, set func(f *FileReport, n int)) error {
+		return st.Query(ctx, func(scan func(...any) error) error {
+			var id int32
+			var n int
+			if err := scan(&id, &n); err != nil {
+				return err
+			}
+			set(&r.Files[id-first], n)
+			return nil
+		}, text, first)
+	}
+	if len(r.Files) > 0 {
+		if err := errors.Join(
+			per("SELECT file_id, CAST(count(*) AS BIGINT) FROM obs_duplicate WHERE file_id >= ? GROUP BY file_id", func(f *FileReport, n int) { f.Duplicate = n }),
+			per("SELECT file_id, CAST(count(*) AS BIGINT) FROM edit_hold WHERE file_id >= ? GROUP BY file_id", func(f *FileReport, n int) { f.Held = n }),
+		); err != nil {
+			return err
+		}
+	}
+	for i := range r.Files {
+		f := &r.Files[i]
+		f.Accepted = f.Read - f.Quarantined - f.Duplicate
+		r.Read, r.Accepted, r.Quarantined, r.Duplicate = r.Read+f.Read, r.Accepted+f.Accepted, r.Quarantined+f.Quarantined, r.Duplicate+f.Duplicate
+	}
+	return nil
+}
+
+// reasons groups set-aside rows by code and field, the most frequent first.
+func reasons(aside []setAside) []Reason {
+	type group struct{ code, field string }
+	at := map[group]int{}
+	list := []Reason{}
+	for _, a := range aside {
+		i, ok := at[group{a.code, a.field}]
+		if !ok {
+			i = len(list)
+			at[group{a.code, a.field}] = i
+			list = append(list, Reason{Code: a.code, FirstLine: a.line, Field: a.field, Text: a.text, Cure: a.cure})
+		}
+		list[i].Rows++
+	}
+	sort.SliceStable(list, func(i, j int) bool { return list[i].Rows > list[j].Rows })
+	return list
+}
+
+// load reads the numbers given out so far.
+func (v *vocabulary) load(ctx context.Context, st *store.Store) error {
+	if err := st.Query(ctx, func(scan func(...any) error) error {
+		var id int32
+		var s string
+		err := scan(&id, &s)
+		v.words[s] = id
+		return err
+	}, "SELECT word_id, word FROM word"); err != nil {
+		return err
+	}
+	if len(v.words) == 0 {
+		v.word("") // number 0 is the blank
+	}
+	return st.Query(ctx, func(scan func(...any) error) error {
+		var id int32
+		var b bought
+		var quantity *float64
+		if err := scan(&id, &b.asRead, &b.pack, &b.packWord, &quantity, &b.baseUnit, &b.measured); err != nil {
+			return err
+		}
+		if quantity != nil {
+			b.quantity = *quantity
+		}
+		v.amounts[b] = id
+		return nil
+	}, "SELECT a.amount_id, a.as_read, w.word, a.pack, a.quantity, a.base_unit, a.is_measured FROM amount a JOIN word w ON w.word_id = a.pack")
+}
+
+// save adds the new texts and amounts to the database.
+func (v *vocabulary) save(ctx context.Context, st *store.Store) error {
+	var rows [][]any
+	for i, s := range v.newWord {
+		rows = append(rows, []any{int32(len(v.words) - len(v.newWord) + i), s})
+	}
+	if err := st.Append(ctx, "word", rows); err != nil {
+		return err
+	}
+	rows = nil
+	for _, b := range v.newPack {
+		var quantity any
+		if b.quantity > 0 {
+			quantity = b.quantity
+		}
+		rows = append(rows, []any{b.id, b.asRead, b.packWord, quantity, b.baseUnit, b.measured})
+	}
+	v.newWord, v.newPack = nil, nil
+	return st.Append(ctx, "amount", rows)
+}

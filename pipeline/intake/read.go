@@ -1,0 +1,543 @@
+package intake
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"runtime"
+	"slices"
+	"sort"
+	"strconv"
+	"strings"
+	"sync"
+
+	"farthing/pipeline/quantity"
+	"farthing/pipeline/store"
+	"farthing/pipeline/workspace"
+
+	"github.com/apache/arrow/go/v17/arrow"
+)
+
+// reader reads the files of one intake into the database.
+type reader struct {
+	*lexicon
+	st    *store.Store
+	w     *workspace.Workspace
+	vocab *vocabulary
+	// catalogues are what the catalogue sources say of series, by source and series id.
+	catalogues map[string]map[string]workspace.Series
+	archived   []Descriptor
+}
+
+// outcome is what became of one file's rows before repeats are looked for.
+type outcome struct {
+	read  int
+	aside []setAside
+}
+
+// read reads one archived file by its profile.
+func (r *reader) read(ctx context.Context, d Descriptor, src workspace.Source, fileID int32) (o outcome, err error) {
+	f, err := os.Open(d.Path(r.w))
+	if err != nil {
+		return o, err
+	}
+	defer f.Close()
+	text := bufio.NewReaderSize(UTF8Text(f), maxRow+2)
+	if src.Gives == "notes" {
+		return r.notes(ctx, d, text, fileID)
+	}
+	t, err := openText(text)
+	if err != nil {
+		return o, err
+	}
+	switch src.Gives {
+	case "averages":
+		return r.averages(ctx, d, src, t, fileID)
+	case "index":
+		return r.index(ctx, d, src, t, fileID)
+	case "allowances":
+		return r.allowances(ctx, d, src, t, fileID)
+	case "catalogue":
+		n := 0
+		err := t.each(func(*record) { n++ })
+		return outcome{read: n}, err
+	}
+	return o, fmt.Errorf("source %s gives %q: no reader", src.Name, src.Gives)
+}
+
+// text is a delimited text after its header line.
+type text struct {
+	r         io.Reader
+	delimiter byte
+	header    []string
+	rawHeader []byte
+	lines     int // of the header
+}
+
+// openText reads the header line and finds the delimiter: the one of comma,
+// semicolon and tab that the header holds most.
+func openText(r *bufio.Reader) (*text, error) {
+	head, err := r.Peek(maxRow)
+	if err != nil && err != io.EOF && err != bufio.ErrBufferFull {
+		return nil, err
+	}
+	n := firstLine(head)
+	line := bytes.TrimRight(head[:n], "\r\n")
+	t := &text{delimiter: ',', lines: 1, rawHeader: bytes.Clone(line)}
+	for _, c := range []byte{';', '\t'} {
+		if bytes.Count(line, []byte{c}) > bytes.Count(line, []byte{t.delimiter}) {
+			t.delimiter = c
+		}
+	}
+	if len(line) > 0 {
+		for _, f := range split(line, t.delimiter, nil) {
+			t.header = append(t.header, string(bytes.ToValidUTF8(f, []byte("\ufffd"))))
+		}
+	}
+	_, err = r.Discard(n)
+	t.r = r
+	return t, err
+}
+
+// column is the place of a named column, or -1.
+func (t *text) column(name string) int { return slices.Index(t.header, name) }
+
+func (t *text) blocks(each func(block) error) error {
+	return blocks(t.r, t.delimiter, func(b block) error {
+		b.first += t.lines
+		return each(b)
+	})
+}
+
+// each passes on every row, one at a time; for small files.
+func (t *text) each(row func(*record)) error {
+	return t.blocks(func(b block) error {
+		b.records(t.delimiter, row)
+		return nil
+	})
+}
+
+// refuse sets every row of a file aside for one reason, that of its header.
+func (t *text) refuse(f fault) (outcome, error) {
+	var o outcome
+	err := t.each(func(rec *record) {
+		o.read++
+		o.aside = append(o.aside, setAside{rec.line, f, clip(string(bytes.ToValidUTF8(rec.raw, []byte("\ufffd"))), 4096)})
+	})
+	return o, err
+}
+
+// notes reads price notes: blocks of the file are split and typed side by side.
+func (r *reader) notes(ctx context.Context, d Descriptor, in *bufio.Reader, fileID int32) (o outcome, err error) {
+	t, err := openText(in)
+	if err != nil {
+		return o, err
+	}
+	at, bad := noteColumns(t.header)
+	if bad != nil {
+		return t.refuse(*bad)
+	}
+	return r.typeRows(ctx, fileID, notesSource, func(work chan<- block) error {
+		return t.blocks(func(b block) error {
+			select {
+			case work <- b:
+				return nil
+			case <-ctx.Done():
+				return ctx.Err()
+			}
+		})
+	}, func(ty *typer, b block) {
+		b.records(t.delimiter, func(rec *record) {
+			if f := rowFault(rec, len(t.header)); f != nil {
+				ty.nRows++
+				ty.reject(rec.line, rec.raw, f)
+				return
+			}
+			var fs fields
+			for col, i := range at {
+				if i >= 0 && i < len(rec.fields) {
+					fs[col] = rec.fields[i]
+				}
+			}
+			ty.row(rec.line, rec.raw, &fs)
+		})
+	})
+}
+
+// rowFault is what is wrong with a row as such.
+func rowFault(rec *record, columns int) *fault {
+	switch {
+	case rec.fault != "":
+		return &fault{"row", "", clip(string(bytes.ToValidUTF8(rec.raw, []byte("\ufffd"))), 200), rec.fault + ": mend the row"}
+	case len(rec.fields) > columns:
+		for _, extra := range rec.fields[columns:] {
+			if len(extra) > 0 {
+				return &fault{"cells", "", clip(string(bytes.ToValidUTF8(extra, []byte("\ufffd"))), 200),
+					fmt.Sprintf("the row has %d cells, the header %d: put quotes round a cell that holds a comma", len(rec.fields), columns)}
+			}
+		}
+	}
+	return nil
+}
+
+// noteColumns finds the contract's columns in a header.
+func noteColumns(header []string) (at [nColumns]int, bad *fault) {
+	for i := range at {
+		at[i] = -1
+	}
+	for i, h := range header {
+		col := slices.Index(columnNames[:], h)
+		switch {
+		case h == "":
+		case col < 0:
+			f := &fault{"unknown_column", h, h, "known columns: " + strings.Join(columnNames[:], ", ")}
+			if near := workspace.Nearest(h, columnNames[:]); near != "" {
+				f.cure = fmt.Sprintf("did you mean %q?", near)
+			} else if len(header) == 1 || i == 0 {
+				f.cure = "no [[source]] of farthing.toml reads a file of this name; price notes start with the line observed_on,region,outlet,item,price,pack"
+			}
+			return at, f
+		case at[col] >= 0:
+			return at, &fault{"two_columns", h, h, "the column stands twice in the header: keep one"}
+		default:
+			at[col] = i
+		}
+	}
+	for _, col := range []int{observedOn, region, item, price, pack} {
+		if at[col] < 0 {
+			return at, &fault{"missing_column", columnNames[col], strings.Join(header, ","), "add the column to the header line"}
+		}
+	}
+	return at, nil
+}
+
+// typeRows types what produce hands out on as many workers as there are
+// processors, and streams the records into the database.
+func (r *reader) typeRows(ctx context.Context, fileID int32, source string, produce func(chan<- block) error, rows func(*typer, block)) (o outcome, err error) {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	work, done := make(chan block), make(chan arrow.Record, 2)
+	var mu sync.Mutex
+	var produced error
+	go func() {
+		defer close(work)
+		if err := produce(work); err != nil {
+			mu.Lock()
+			produced = err
+			mu.Unlock()
+		}
+	}()
+	var wg sync.WaitGroup
+	for range max(1, min(runtime.GOMAXPROCS(0), 8)) {
+		wg.Go(func() {
+			ty := newTyper(r.lexicon, r.vocab, source, fileID)
+			for b := range work {
+				rows(ty, b)
+				rec, aside, n := ty.take()
+				mu.Lock()
+				o.read += n
+				o.aside = append(o.aside, aside...)
+				mu.Unlock()
+				select {
+				case done <- rec:
+				case <-ctx.Done():
+					rec.Release()
+				}
+			}
+		})
+	}
+	go func() {
+		wg.Wait()
+		close(done)
+	}()
+	err = r.st.AppendArrow(ctx, "obs_price", &stream{records: done})
+	cancel()
+	for rec := range done { // whatever a failed insert left behind
+		rec.Release()
+	}
+	mu.Lock()
+	defer mu.Unlock()
+	if err == nil {
+		err = produced
+	}
+	sort.Slice(o.aside, func(i, j int) bool { return o.aside[i].line < o.aside[j].line })
+	return o, err
+}
+
+// stream hands records from a channel to the database.
+type stream struct {
+	records <-chan arrow.Record
+	now     arrow.Record
+}
+
+func (s *stream) Retain()               {}
+func (s *stream) Release()              {}
+func (s *stream) Schema() *arrow.Schema { return obsSchema }
+func (s *stream) Record() arrow.Record  { return s.now }
+func (s *stream) Err() error            { return nil }
+func (s *stream) Next() bool {
+	if s.now != nil {
+		s.now.Release()
+	}
+	var ok bool
+	s.now, ok = <-s.records
+	return ok
+}
+
+// oneSeries is a file of one series: a column of months and one of values
+// whose header is the series' id.
+func oneSeries(src workspace.Source, t *text) (month, value int, id string, bad *fault) {
+	name := src.Columns["month"]
+	if name == "" {
+		name = "Date"
+	}
+	month = t.column(name)
+	if month < 0 || len(t.header) != 2 {
+		return 0, 0, "", &fault{"layout", name, string(t.rawHeader),
+			fmt.Sprintf("source %s reads two columns, %q and the series' id; name the month column under [source.columns] month", src.Name, name)}
+	}
+	value = 1 - month
+	return month, value, t.header[value], nil
+}
+
+// series is what is known of a series: from the profile, else from its catalogue.
+func (r *reader) series(src workspace.Source, id string) (workspace.Series, *fault, error) {
+	for _, s := range src.Series {
+		if s.ID == id {
+			return s, nil, nil
+		}
+	}
+	unknown := &fault{"unknown_series", "series", id, fmt.Sprintf("describe it under [[source.series]] of source %s", src.Name)}
+	if src.Catalogue == "" {
+		return workspace.Series{}, unknown, nil
+	}
+	if r.catalogues[src.Catalogue] == nil {
+		c, err := r.catalogue(src.Catalogue)
+		if err != nil {
+			return workspace.Series{}, nil, err
+		}
+		r.catalogues[src.Catalogue] = c
+	}
+	if s, ok := r.catalogues[src.Catalogue][id]; ok {
+		return s, nil, nil
+	}
+	unknown.cure = fmt.Sprintf("import a catalogue file of source %s that lists it, or %s", src.Catalogue, unknown.cure)
+	return workspace.Series{}, unknown, nil
+}
+
+// catalogue reads all archived files of a catalogue source.
+func (r *reader) catalogue(name string) (map[string]workspace.Series, error) {
+	list := map[string]workspace.Series{}
+	for _, d := range r.archived {
+		src := r.source(d.Name)
+		if src.Name != name {
+			continue
+		}
+		f, err := os.Open(d.Path(r.w))
+		if err != nil {
+			return nil, err
+		}
+		t, err := openText(bufio.NewReaderSize(UTF8Text(f), maxRow+2))
+		if err == nil {
+			id, reg, it := t.column(src.Columns["id"]), t.column(src.Columns["region"]), t.column(src.Columns["item"])
+			if min(id, reg, it) < 0 {
+				err = &workspace.InputError{Code: "layout", File: d.Name, Line: 1, Field: "id, region, item", Read: string(t.rawHeader),
+					Instead: "name the file's columns under [source.columns] of source " + name}
+			} else {
+				err = t.each(func(rec *record) {
+					if len(rec.fields) > max(id, reg, it) {
+						s := workspace.Series{ID: string(rec.fields[id]), Region: string(rec.fields[reg]), Item: string(rec.fields[it])}
+						list[s.ID] = s
+					}
+				})
+			}
+		}
+		f.Close()
+		if err != nil {
+			return nil, err
+		}
+	}
+	return list, nil
+}
+
+// averages reads published monthly averages, one series a file, its unit from its title.
+func (r *reader) averages(ctx context.Context, d Descriptor, src workspace.Source, t *text, fileID int32) (o outcome, err error) {
+	month, value, id, bad := oneSeries(src, t)
+	if bad != nil {
+		return t.refuse(*bad)
+	}
+	s, bad, err := r.series(src, id)
+	if err != nil {
+		return o, err
+	}
+	if bad != nil {
+		return t.refuse(*bad)
+	}
+	sold := s.Pack
+	if a := r.alias(src.Name, "item", s.Item); sold == "" && a != nil {
+		sold = a.Pack
+	}
+	if sold == "" {
+		amount, _, err := quantity.ParseTitleUnit(s.Item)
+		if err != nil {
+			f := quantityFault("pack", s.Item, err)
+			f.cure += "; or give the pack in tables/aliases"
+			return t.refuse(*f)
+		}
+		sold = amount.String()
+	}
+	fixed := fields{region: []byte(s.Region), item: []byte(s.Item), pack: []byte(sold), currency: []byte(src.Currency), kind: []byte("average")}
+	return r.typeRows(ctx, fileID, src.Name, func(work chan<- block) error {
+		return t.blocks(func(b block) error { work <- b; return nil })
+	}, func(ty *typer, b block) {
+		ty.series = id
+		b.records(t.delimiter, func(rec *record) {
+			if f := rowFault(rec, len(t.header)); f != nil || len(rec.fields) != 2 {
+				if f == nil {
+					f = &fault{"cells", "", string(rec.raw), "a month and a value"}
+				}
+				ty.nRows++
+				ty.reject(rec.line, rec.raw, f)
+				return
+			}
+			fs := fixed
+			fs[observedOn], fs[price] = rec.fields[month], rec.fields[value]
+			if slices.Contains(src.Missing, string(fs[price])) || len(fs[price]) == 0 {
+				fs[price], fs[priceType] = nil, []byte(missingType)
+			}
+			ty.row(rec.line, rec.raw, &fs)
+		})
+	})
+}
+
+// index reads the values of one price index.
+func (r *reader) index(ctx context.Context, d Descriptor, src workspace.Source, t *text, fileID int32) (o outcome, err error) {
+	month, value, id, bad := oneSeries(src, t)
+	if bad != nil {
+		return t.refuse(*bad)
+	}
+	s, bad, err := r.series(src, id)
+	if err != nil {
+		return o, err
+	}
+	if bad != nil {
+		return t.refuse(*bad)
+	}
+	reg, _, bad := r.name(src.Name, "region", s.Region, func(n string) bool { return r.regions[n] != nil }, r.regionNames)
+	if bad != nil {
+		return t.refuse(*bad)
+	}
+	if s.Index == "" || s.BasePeriod == "" || (s.Adjustment != "adjusted" && s.Adjustment != "unadjusted") {
+		return t.refuse(fault{"series", "series", id, "say its index, base_period and adjustment (adjusted or unadjusted) under [[source.series]]"})
+	}
+	var rows [][]any
+	err = t.each(func(rec *record) {
+		o.read++
+		aside := func(f *fault) {
+			o.aside = append(o.aside, setAside{rec.line, *f, clip(string(bytes.ToValidUTF8(rec.raw, []byte("\ufffd"))), 4096)})
+		}
+		if f := rowFault(rec, len(t.header)); f != nil {
+			aside(f)
+			return
+		}
+		if len(rec.fields) != 2 {
+			aside(&fault{"cells", "", string(rec.raw), "a month and a value"})
+			return
+		}
+		day := readDay(string(rec.fields[month]), r.settings.Prices.DateOrder, true)
+		if day.fault != nil {
+			day.fault.field = "month"
+			aside(day.fault)
+			return
+		}
+		if slices.Contains(src.Missing, string(rec.fields[value])) || len(rec.fields[value]) == 0 {
+			return // the file says that there is no value
+		}
+		v, err := quantity.ParseDecimal(string(rec.fields[value]), false)
+		if err != nil || v.Sign() <= 0 {
+			aside(&fault{"index_value", "index_value", string(rec.fields[value]), "an index is a number above 0"})
+			return
+		}
+		x, _ := v.Float64()
+		rows = append(rows, []any{fileID, int32(rec.line), s.Index, reg, int32(day.month), x, s.BasePeriod, s.Adjustment})
+	})
+	if err != nil {
+		return o, err
+	}
+	return o, r.st.Append(ctx, "obs_index", rows)
+}
+
+// allowances reads allowance amounts from a table with one amount a row.
+func (r *reader) allowances(ctx context.Context, d Descriptor, src workspace.Source, t *text, fileID int32) (o outcome, err error) {
+	names := []string{"effective_from", "effective_to", "region", "persons", "amount_lcu", "programme", "amount_kind", "source"}
+	at := map[string]int{}
+	for _, n := range names {
+		at[n] = -1
+		if src.Columns[n] != "" {
+			at[n] = t.column(src.Columns[n])
+			if at[n] < 0 {
+				return t.refuse(fault{"missing_column", n, src.Columns[n], "the file has no such column: correct [source.columns] of source " + src.Name})
+			}
+		}
+	}
+	var rows [][]any
+	err = t.each(func(rec *record) {
+		o.read++
+		cell := func(n string) string {
+			if i := at[n]; i >= 0 && i < len(rec.fields) {
+				return string(rec.fields[i])
+			}
+			return src.Fixed[n]
+		}
+		aside := func(f *fault) {
+			o.aside = append(o.aside, setAside{rec.line, *f, clip(string(bytes.ToValidUTF8(rec.raw, []byte("\ufffd"))), 4096)})
+		}
+		if f := rowFault(rec, len(t.header)); f != nil {
+			aside(f)
+			return
+		}
+		reg, _, bad := r.name(src.Name, "region", cell("region"), func(n string) bool { return r.regions[n] != nil }, r.regionNames)
+		if bad != nil {
+			aside(bad)
+			return
+		}
+		persons, err := strconv.Atoi(cell("persons"))
+		if err != nil || persons < 1 {
+			aside(&fault{"persons", "persons", cell("persons"), "a whole number of persons; an amount for each further person has no row of its own here"})
+			return
+		}
+		amount, err := quantity.ParseDecimal(cell("amount_lcu"), false)
+		if err != nil || amount.Sign() <= 0 {
+			aside(&fault{"amount_lcu", "amount_lcu", cell("amount_lcu"), "an amount above 0"})
+			return
+		}
+		from, err := workspace.ParseDay(cell("effective_from"))
+		if err != nil {
+			aside(&fault{"effective_from", "effective_from", cell("effective_from"), "write the day as 2024-02-29"})
+			return
+		}
+		var to any
+		if s := cell("effective_to"); s != "" {
+			day, err := workspace.ParseDay(s)
+			if err != nil {
+				aside(&fault{"effective_to", "effective_to", s, "write the day as 2024-02-29"})
+				return
+			}
+			to = day
+		}
+		if !slices.Contains([]string{"maximum", "typical", "minimum"}, cell("amount_kind")) || cell("programme") == "" || src.Currency == "" {
+			aside(&fault{"profile", "programme, amount_kind, currency", cell("programme") + ", " + cell("amount_kind") + ", " + src.Currency,
+				"give them under [source.fixed] and currency of source " + src.Name})
+			return
+		}
+		rows = append(rows, []any{fileID, int32(rec.line), cell("programme"), reg, int32(persons), cell("amount_kind"), from, to,
+			cell("amount_lcu"), src.Currency, cell("source")})
+	})
+	if err != nil {
+		return o, err
+	}
+	return o, r.st.Append(ctx, "obs_allowance", rows)
+}

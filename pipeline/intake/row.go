@@ -1,0 +1,473 @@
+package intake
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/binary"
+	"fmt"
+	"math"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"farthing/pipeline/quantity"
+	"farthing/pipeline/result"
+	"farthing/pipeline/workspace"
+
+	"github.com/apache/arrow/go/v17/arrow"
+	"github.com/apache/arrow/go/v17/arrow/array"
+	"github.com/apache/arrow/go/v17/arrow/memory"
+	"github.com/zeebo/xxh3"
+)
+
+// The columns of a price note. Every reader of prices hands over rows of these.
+const (
+	observedOn = iota
+	region
+	outlet
+	item
+	price
+	pack
+	variety
+	grade
+	gtin
+	packs
+	priceType
+	currency
+	weighed
+	pieces
+	shelfUnitPrice
+	kind
+	market
+	rowID
+	note
+	nColumns
+)
+
+var columnNames = [nColumns]string{"observed_on", "region", "outlet", "item", "price", "pack", "variety", "grade", "gtin", "packs",
+	"price_type", "currency", "weighed", "pieces", "shelf_unit_price", "kind", "market", "row_id", "note"}
+
+// fields are one row's texts, by column; nil is a column that the file lacks.
+type fields [nColumns][]byte
+
+// obsSchema is the columns of obs_price, in order.
+var obsSchema = arrow.NewSchema([]arrow.Field{
+	{Name: "file_id", Type: arrow.PrimitiveTypes.Int32}, {Name: "line", Type: arrow.PrimitiveTypes.Int32},
+	{Name: "key_hash", Type: arrow.PrimitiveTypes.Uint64}, {Name: "observation_id", Type: arrow.PrimitiveTypes.Uint64},
+	{Name: "day", Type: arrow.FixedWidthTypes.Date32}, {Name: "month", Type: arrow.PrimitiveTypes.Int32},
+	{Name: "region", Type: arrow.PrimitiveTypes.Int32}, {Name: "outlet", Type: arrow.PrimitiveTypes.Int32},
+	{Name: "item", Type: arrow.PrimitiveTypes.Int32}, {Name: "variety", Type: arrow.PrimitiveTypes.Int32},
+	{Name: "grade", Type: arrow.PrimitiveTypes.Int32}, {Name: "gtin", Type: arrow.PrimitiveTypes.Int32},
+	{Name: "amount", Type: arrow.PrimitiveTypes.Int32}, {Name: "price_type", Type: arrow.PrimitiveTypes.Int32},
+	{Name: "series", Type: arrow.PrimitiveTypes.Int32},
+	{Name: "micro_price", Type: arrow.PrimitiveTypes.Int64, Nullable: true},
+	{Name: "is_average", Type: arrow.FixedWidthTypes.Boolean}, {Name: "is_wholesale", Type: arrow.FixedWidthTypes.Boolean},
+	{Name: "is_label_off", Type: arrow.FixedWidthTypes.Boolean},
+}, nil)
+
+// setAside is a row that could not be read.
+type setAside struct {
+	line int
+	fault
+	row string
+}
+
+// typer turns rows of texts into typed observations. It belongs to one worker:
+// it reads each distinct text once and remembers it.
+type typer struct {
+	*lexicon
+	vocab   *vocabulary
+	source  string // whose aliases hold
+	fileID  int32
+	series  string
+	missing []string // how the source writes "no value"
+
+	seenText [nColumns]map[string]word
+	seenDay  map[string]dayRead
+	seenPack map[packKey]packRead
+
+	out    *array.RecordBuilder
+	aside  []setAside
+	nRows  int
+	keyBuf []byte
+}
+
+// word is a text and its number, or why it can not be used.
+type word struct {
+	text    string // as one of ours
+	escaped string // for the observation key
+	id      int32
+	alias   *workspace.Alias
+	fault   *fault
+}
+
+type dayRead struct {
+	day   arrow.Date32
+	month result.Month
+	text  string
+	fault *fault
+}
+
+type packKey struct {
+	item, region                 int32
+	pack, packs, weighed, pieces string
+	priced                       bool
+}
+
+type packRead struct {
+	bought
+	fault *fault
+}
+
+func newTyper(l *lexicon, v *vocabulary, source string, fileID int32) *typer {
+	t := &typer{lexicon: l, vocab: v, source: source, fileID: fileID, seenDay: map[string]dayRead{}, seenPack: map[packKey]packRead{}}
+	for i := range t.seenText {
+		t.seenText[i] = map[string]word{}
+	}
+	t.out = array.NewRecordBuilder(memory.DefaultAllocator, obsSchema)
+	return t
+}
+
+// take gives what was typed since the last call.
+func (t *typer) take() (arrow.Record, []setAside, int) {
+	aside, n := t.aside, t.nRows
+	t.aside, t.nRows = nil, 0
+	return t.out.NewRecord(), aside, n
+}
+
+// reject sets a row aside.
+func (t *typer) reject(line int, raw []byte, f *fault) {
+	t.aside = append(t.aside, setAside{line, *f, clip(string(bytes.ToValidUTF8(raw, []byte("\ufffd"))), 4096)})
+}
+
+func clip(s string, n int) string {
+	if len(s) <= n {
+		return s
+	}
+	return strings.ToValidUTF8(s[:n], "") + fmt.Sprintf("… (%d bytes; the whole is in the archive)", len(s))
+}
+
+// row types one row: it is appended to the output or set aside.
+func (t *typer) row(line int, raw []byte, f *fields) {
+	t.nRows++
+	if bad := t.typed(line, f); bad != nil {
+		bad2 := *bad
+		bad2.text = clip(strings.ToValidUTF8(bad2.text, "\ufffd"), 200)
+		t.reject(line, raw, &bad2)
+	}
+}
+
+func (t *typer) typed(line int, f *fields) *fault {
+	isAverage := false
+	switch string(f[kind]) {
+	case "", "quote":
+	case "average":
+		isAverage = true
+	default:
+		return &fault{"kind", "kind", string(f[kind]), "write quote or average, or nothing for quote"}
+	}
+	isWholesale := false
+	switch string(f[market]) {
+	case "", "retail":
+	case "wholesale":
+		isWholesale = true
+	default:
+		return &fault{"market", "market", string(f[market]), "write retail or wholesale, or nothing for retail"}
+	}
+	day := t.day(f[observedOn], isAverage)
+	if day.fault != nil {
+		return day.fault
+	}
+	reg := t.text(region, f[region])
+	it := t.text(item, f[item])
+	shop := t.text(outlet, f[outlet])
+	kindOf := t.text(priceType, f[priceType])
+	cur := t.text(currency, f[currency])
+	vari, grad, code := t.text(variety, f[variety]), t.text(grade, f[grade]), t.text(gtin, f[gtin])
+	packText := f[pack]
+	if a := it.alias; a != nil { // a source's name may say more than the item
+		if a.Variety != "" && vari.text == "" {
+			vari = t.text(variety, []byte(a.Variety))
+		}
+		if a.Grade != "" && grad.text == "" {
+			grad = t.text(grade, []byte(a.Grade))
+		}
+		if a.Pack != "" && len(packText) == 0 {
+			packText = []byte(a.Pack)
+		}
+	}
+	for _, w := range []*word{&reg, &it, &shop, &kindOf, &cur, &vari, &grad, &code} {
+		if w.fault != nil {
+			return w.fault
+		}
+	}
+	if shop.text == "" && !isAverage {
+		return &fault{"blank", "outlet", "", "name the outlet; only an average has none"}
+	}
+	if money := t.regions[reg.text].Currency; cur.text == "" {
+		cur = t.text(currency, []byte(money))
+	} else if cur.text != money {
+		return &fault{"currency", "currency", cur.text, "the region counts in " + money + ": note the price in it, or correct the region"}
+	}
+	micro, priced, bad := t.price(f[price], kindOf.text)
+	if bad != nil {
+		return bad
+	}
+	amt := t.amountOf(&it, &reg, packText, f[packs], f[weighed], f[pieces], priced)
+	if amt.fault != nil {
+		return amt.fault
+	}
+	labelOff := false
+	if len(f[shelfUnitPrice]) > 0 && priced {
+		off, bad := t.labelOff(string(f[shelfUnitPrice]), t.items[it.text], float64(micro)/1e6/amt.quantity)
+		if bad != nil {
+			return bad
+		}
+		labelOff = off
+	}
+
+	key := append(t.keyBuf[:0], day.text...)
+	for _, s := range []string{reg.escaped, shop.escaped, it.escaped, vari.escaped, grad.escaped, code.escaped, escape(amt.pack), kindOf.escaped, cur.escaped, escape(t.series)} {
+		key = append(append(key, '|'), s...)
+	}
+	key = append(key, '|')
+	keyHash := xxh3.Hash(key)
+	if priced {
+		key = quantity.AppendMicro(key, micro)
+	}
+	t.keyBuf = key
+	sum := sha256.Sum256(key)
+
+	b := t.out
+	for i, v := range [...]int32{t.fileID, int32(line)} {
+		b.Field(i).(*array.Int32Builder).Append(v)
+	}
+	b.Field(2).(*array.Uint64Builder).Append(keyHash)
+	b.Field(3).(*array.Uint64Builder).Append(binary.BigEndian.Uint64(sum[:8]) >> 16)
+	b.Field(4).(*array.Date32Builder).Append(day.day)
+	for i, v := range [...]int32{int32(day.month), reg.id, shop.id, it.id, vari.id, grad.id, code.id, amt.id, kindOf.id, t.vocabSeries()} {
+		b.Field(5 + i).(*array.Int32Builder).Append(v)
+	}
+	if priced {
+		b.Field(15).(*array.Int64Builder).Append(micro)
+	} else {
+		b.Field(15).AppendNull()
+	}
+	for i, v := range [...]bool{isAverage, isWholesale, labelOff} {
+		b.Field(16 + i).(*array.BooleanBuilder).Append(v)
+	}
+	return nil
+}
+
+func (t *typer) vocabSeries() int32 {
+	return t.text(rowID, []byte(t.series)).id // a column whose own text is never kept lends its memory
+}
+
+// text reads one field of a column once.
+func (t *typer) text(col int, b []byte) word {
+	if w, ok := t.seenText[col][string(b)]; ok {
+		return w
+	}
+	w := t.read(col, string(b))
+	w.escaped = escape(w.text)
+	if w.fault == nil {
+		w.id = t.vocab.word(w.text)
+	}
+	t.seenText[col][string(b)] = w
+	return w
+}
+
+func (t *typer) read(col int, s string) (w word) {
+	name := columnNames[col]
+	if bad := workspace.BadName(s); bad != "" {
+		return word{fault: &fault{"text", name, s, bad}}
+	}
+	w.text = s
+	switch col {
+	case region:
+		w.text, w.alias, w.fault = t.name(t.source, "region", s, func(n string) bool { return t.regions[n] != nil }, t.regionNames)
+	case item:
+		w.text, w.alias, w.fault = t.name(t.source, "item", s, func(n string) bool { return t.items[n] != nil }, t.itemNames)
+	case outlet:
+		if t.outlets != nil && s != "" {
+			w.text, w.alias, w.fault = t.name(t.source, "outlet", s, func(n string) bool { return t.outlets[n] != nil }, t.outletNames)
+		}
+	case grade:
+		if a := t.alias(t.source, "grade", s); a != nil {
+			w.text = a.Means
+		}
+	case gtin:
+		if s != "" && !quantity.ValidGTIN(s) {
+			w.fault = &fault{"gtin", name, s, "check the digits under the bar code: 8, 12, 13 or 14 of them with a right check digit"}
+		}
+	case priceType:
+		if s == "" {
+			w.text = "regular"
+		}
+		for _, known := range append(append([]string{missingType}, workspace.PricedTypes...), workspace.UnpricedTypes...) {
+			if w.text == known {
+				return w
+			}
+		}
+		w.fault = &fault{"price_type", name, s, "write one of " + strings.Join(append(append([]string{}, workspace.PricedTypes...), workspace.UnpricedTypes...), ", ")}
+	case currency:
+		if s != "" && !(len(s) == 3 && strings.ToUpper(s) == s) {
+			w.fault = &fault{"currency", name, s, "write the three letters of ISO 4217"}
+		}
+	}
+	return w
+}
+
+// missingType marks the row of an open file that says "no value".
+const missingType = "missing"
+
+// escape makes a text safe between the bars of an observation's key.
+func escape(s string) string {
+	if !strings.ContainsAny(s, `|\`) {
+		return s
+	}
+	return strings.NewReplacer(`\`, `\\`, `|`, `\|`).Replace(s)
+}
+
+func (t *typer) day(b []byte, isAverage bool) dayRead {
+	key := b
+	if isAverage {
+		key = append([]byte{'~'}, b...) // a month alone is a day of an average only
+	}
+	if d, ok := t.seenDay[string(key)]; ok {
+		return d
+	}
+	d := readDay(string(b), t.settings.Prices.DateOrder, isAverage)
+	t.seenDay[string(key)] = d
+	return d
+}
+
+func readDay(s, order string, isAverage bool) dayRead {
+	bad := func(code, cure string) dayRead { return dayRead{fault: &fault{code, "observed_on", s, cure}} }
+	when, err := workspace.ParseDay(s)
+	if err != nil && isAverage {
+		when, err = time.Parse("2006-01", s)
+	}
+	if err != nil && strings.Count(s, "/")+strings.Count(s, ".") == 2 {
+		layout, ok := map[string]string{"DMY": "2/1/2006", "MDY": "1/2/2006", "YMD": "2006/1/2"}[order]
+		if !ok {
+			return bad("date_order", "day or month first? Write it as 2024-02-29, or declare [prices] date_order = \"DMY\" or \"MDY\" in farthing.toml")
+		}
+		when, err = time.Parse(layout, strings.ReplaceAll(s, ".", "/"))
+	}
+	if err != nil {
+		return bad("date", "write the day as 2024-02-29")
+	}
+	if when.Year() < 1800 || when.Year() > 2200 {
+		return bad("date", "a year between 1800 and 2200")
+	}
+	if isAverage {
+		when = when.AddDate(0, 0, 1-when.Day())
+	}
+	return dayRead{arrow.Date32FromTime(when), result.MonthOf(when), when.Format("2006-01-02"), nil}
+}
+
+// price reads a price in millionths; priced is false where the type says that there is none.
+func (t *typer) price(b []byte, kindOf string) (micro int64, priced bool, bad *fault) {
+	unpriced := kindOf == missingType || kindOf == "not_sold" || kindOf == "out_of_stock"
+	if len(b) == 0 {
+		if unpriced {
+			return 0, false, nil
+		}
+		return 0, false, &fault{"blank", "price", "", "note the price, or the price_type not_sold or out_of_stock"}
+	}
+	if unpriced {
+		return 0, false, &fault{"price", "price", string(b), "leave the price blank where the price_type is " + kindOf}
+	}
+	if micro, ok := plainMicro(b); ok && micro > 0 {
+		return micro, true, nil
+	}
+	r, err := quantity.ParseDecimal(string(b), t.settings.Prices.Decimal == ",")
+	f := &fault{"price", "price", string(b), "write a price such as 2.49"}
+	switch {
+	case err != nil:
+		if q, ok := err.(*quantity.Error); ok && q.Instead != "" {
+			f.cure = q.Why + ": " + q.Instead
+		}
+		return 0, false, f
+	case r.Sign() < 0:
+		f.cure = "a price is above 0: write it without the minus"
+		return 0, false, f
+	case r.Sign() == 0:
+		f.cure = "a price is above 0: if there was none, leave it blank and write the price_type not_sold or out_of_stock"
+		return 0, false, f
+	}
+	micro, ok := quantity.Micro(r)
+	if !ok {
+		f.cure = "at most six decimals, and below 100 000 000 000"
+		return 0, false, f
+	}
+	return micro, true, nil
+}
+
+// plainMicro reads the usual form of a price, digits and at most one point, without an allocation.
+func plainMicro(b []byte) (int64, bool) {
+	var n int64
+	digits, decimals := 0, -1
+	for _, c := range b {
+		switch {
+		case c >= '0' && c <= '9':
+			n = n*10 + int64(c-'0')
+			digits++
+			if decimals >= 0 {
+				decimals++
+			}
+		case c == '.' && decimals < 0 && digits > 0:
+			decimals = 0
+		default:
+			return 0, false
+		}
+	}
+	if digits == 0 || digits > 15 || decimals == 0 || decimals > 6 || digits-max(decimals, 0) > 11 {
+		return 0, false
+	}
+	for range 6 - max(decimals, 0) {
+		n *= 10
+	}
+	return n, true
+}
+
+func (t *typer) amountOf(it, reg *word, packText, packsText, weighedText, piecesText []byte, priced bool) packRead {
+	key := packKey{it.id, reg.id, string(packText), string(packsText), string(weighedText), string(piecesText), priced}
+	if p, ok := t.seenPack[key]; ok {
+		return p
+	}
+	var p packRead
+	for _, b := range [][]byte{packText, packsText, weighedText, piecesText} {
+		if !utf8.Valid(b) {
+			p.fault = &fault{"text", "pack", string(b), "a character is broken: save the file as CSV UTF-8"}
+		}
+	}
+	if p.fault == nil {
+		p.bought, p.fault = t.amount(t.items[it.text], reg.text, key.pack, key.packs, key.weighed, key.pieces, priced)
+	}
+	if p.fault == nil {
+		p.bought = t.vocab.amount(p.bought)
+	}
+	t.seenPack[key] = p
+	return p
+}
+
+// labelOff says whether the label's own unit price disagrees with the computed
+// one by more than the rounding of its last digit and the settings' tolerance.
+func (t *typer) labelOff(label string, it *workspace.Item, computed float64) (bool, *fault) {
+	f := &fault{"shelf_unit_price", "shelf_unit_price", label, "write it as 2.40/kg, 0.24/100 g or 1.20/L"}
+	shelf, err := quantity.ParseShelfPrice(label, quantity.Options{Comma: t.settings.Prices.Decimal == ","})
+	if err != nil || shelf.Price.Sign() == 0 {
+		return false, f
+	}
+	want, _ := quantity.DimensionOf(it.BaseUnit)
+	per, err := shelf.Per.To(want, bridge(it))
+	if err != nil {
+		f.cure = "a unit price per " + it.BaseUnit + ", in which the item is counted"
+		return false, f
+	}
+	value, _ := shelf.Price.Float64()
+	rounding := 0.5 * math.Pow10(-shelf.Places) / per.Float()
+	return math.Abs(value/per.Float()-computed) > rounding*1.000001+t.settings.Edit.ShelfTolerance*computed, nil
+}

@@ -1,0 +1,246 @@
+package result
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"sort"
+	"strings"
+)
+
+// Meta says what an edition is and by which choices it was computed.
+type Meta struct {
+	Schema    string `json:"schema"`
+	Name      string `json:"name"`
+	Invented  bool   `json:"invented"`
+	Caution   string `json:"caution"`
+	AsOf      string `json:"as_of"`
+	FirstOn   string `json:"first_on"`
+	BaseMonth string `json:"base_month"`
+	Deflator  string `json:"deflator"`
+	// Options are the choices of the settings that the figures depend on, in
+	// a fixed order, as name and value.
+	Options [][2]string `json:"options"`
+	// Publish are the combinations that get pages, the front page's first.
+	Publish []Combination `json:"publish"`
+
+	Accepted    int `json:"accepted"`
+	Quarantined int `json:"quarantined"`
+	Duplicate   int `json:"duplicate"`
+	Held        int `json:"held"`
+	Counted     int `json:"counted"` // observations that a published price rests on
+}
+
+// Combination is what one set of pages is about.
+type Combination struct {
+	Programme  string `json:"programme"`
+	AmountKind string `json:"amount_kind"`
+	Region     string `json:"region"`
+	Household  string `json:"household"`
+	Basket     string `json:"basket"`
+}
+
+// Edition is one complete, consistent state of all results.
+type Edition struct {
+	Hash string `json:"-"`
+	Dir  string `json:"-"`
+	Meta
+
+	Reach      []Reach
+	Baskets    []Basket
+	Lines      []BasketLine
+	Items      []Item
+	Allowances []Allowance
+	Sources    []Source
+	SetAside   []SetAside
+	Warnings   []Warning
+
+	Regions    []Region
+	Households []Household
+	ItemNames  []ItemName
+}
+
+// file is one table of an edition.
+type file struct {
+	name  string
+	write func(*Edition, io.Writer, bool) error
+	read  func(*Edition, io.Reader) error
+	// published tables stand in site/data as well
+	published bool
+}
+
+func table[T any](name string, published bool, rows func(*Edition) *[]T) file {
+	return file{name,
+		func(e *Edition, w io.Writer, exact bool) error { return WriteCSV(w, *rows(e), exact) },
+		func(e *Edition, r io.Reader) (err error) { *rows(e), err = ReadCSV[T](r); return err },
+		published}
+}
+
+var files = []file{
+	table("reach", true, func(e *Edition) *[]Reach { return &e.Reach }),
+	table("basket", true, func(e *Edition) *[]Basket { return &e.Baskets }),
+	table("basket_lines", true, func(e *Edition) *[]BasketLine { return &e.Lines }),
+	table("item", true, func(e *Edition) *[]Item { return &e.Items }),
+	table("allowances", true, func(e *Edition) *[]Allowance { return &e.Allowances }),
+	table("sources", false, func(e *Edition) *[]Source { return &e.Sources }),
+	table("set_aside", false, func(e *Edition) *[]SetAside { return &e.SetAside }),
+	table("warnings", false, func(e *Edition) *[]Warning { return &e.Warnings }),
+	table("regions_named", false, func(e *Edition) *[]Region { return &e.Regions }),
+	table("households_named", false, func(e *Edition) *[]Household { return &e.Households }),
+	table("items_named", false, func(e *Edition) *[]ItemName { return &e.ItemNames }),
+}
+
+const metaFile, manifestFile = "edition.json", "manifest.json"
+
+// Observations is the name of the edition's largest file, which is streamed
+// and never held here.
+const Observations = "observations.csv"
+
+// WriteData writes the published tables, rounded, into a folder.
+func (e *Edition) WriteData(dir string) error {
+	for _, f := range files {
+		if f.published {
+			if err := writeFile(filepath.Join(dir, f.name+".csv"), func(w io.Writer) error { return f.write(e, w, false) }); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// Write writes the exact tables and the description into a folder that may
+// already hold other files of the edition (its observations, the tables used).
+func (e *Edition) Write(dir string) error {
+	for _, f := range files {
+		if err := writeFile(filepath.Join(dir, f.name+".csv"), func(w io.Writer) error { return f.write(e, w, true) }); err != nil {
+			return err
+		}
+	}
+	return writeFile(filepath.Join(dir, metaFile), func(w io.Writer) error { return writeJSON(w, e.Meta) })
+}
+
+func writeFile(path string, write func(io.Writer) error) error {
+	f, err := os.Create(path)
+	if err != nil {
+		return err
+	}
+	if err := errors.Join(write(f), f.Sync(), f.Close()); err != nil {
+		return fmt.Errorf("%s: %w", path, err)
+	}
+	return nil
+}
+
+func writeJSON(w io.Writer, v any) error {
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	enc.SetEscapeHTML(false)
+	return enc.Encode(v)
+}
+
+// manifestEntry is one file of an edition.
+type manifestEntry struct {
+	File   string `json:"file"`
+	Bytes  int64  `json:"bytes"`
+	SHA256 string `json:"sha256"`
+}
+
+// sitePrefix begins the name of a folder of pages drawn from an edition, which
+// are no part of it.
+const sitePrefix = "site-"
+
+// SiteName is the folder, in an edition's, of the pages whose own hash is given.
+func SiteName(hash string) string { return sitePrefix + hash }
+
+// Manifest reads the hashes of an edition's files.
+func Manifest(dir string) (map[string]string, error) {
+	b, err := os.ReadFile(filepath.Join(dir, manifestFile))
+	if err != nil {
+		return nil, err
+	}
+	var list []manifestEntry
+	if err := json.Unmarshal(b, &list); err != nil {
+		return nil, fmt.Errorf("%s: %w", manifestFile, err)
+	}
+	sums := map[string]string{}
+	for _, f := range list {
+		sums[f.File] = f.SHA256
+	}
+	return sums, nil
+}
+
+// Seal lists every file below dir with its hash in a manifest and gives the
+// edition's hash, which is that of the manifest.
+func Seal(dir string) (string, error) {
+	var list []manifestEntry
+	err := filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
+		if d != nil && d.IsDir() && strings.HasPrefix(d.Name(), sitePrefix) {
+			return fs.SkipDir
+		}
+		if err != nil || d.IsDir() || d.Name() == manifestFile {
+			return err
+		}
+		f, err := os.Open(path)
+		if err != nil {
+			return err
+		}
+		defer f.Close()
+		h := sha256.New()
+		n, err := io.Copy(h, f)
+		if err != nil {
+			return err
+		}
+		rel, err := filepath.Rel(dir, path)
+		list = append(list, manifestEntry{filepath.ToSlash(rel), n, hex.EncodeToString(h.Sum(nil))})
+		return err
+	})
+	if err != nil {
+		return "", err
+	}
+	sort.Slice(list, func(i, j int) bool { return list[i].File < list[j].File })
+	var b bytes.Buffer
+	if err := writeJSON(&b, list); err != nil {
+		return "", err
+	}
+	sum := sha256.Sum256(b.Bytes())
+	return hex.EncodeToString(sum[:8]), os.WriteFile(filepath.Join(dir, manifestFile), b.Bytes(), 0o644)
+}
+
+// LoadMeta reads an edition's description alone.
+func LoadMeta(dir string) (m Meta, err error) {
+	b, err := os.ReadFile(filepath.Join(dir, metaFile))
+	if err != nil {
+		return m, err
+	}
+	if err := json.Unmarshal(b, &m); err != nil {
+		return m, fmt.Errorf("%s: %w", metaFile, err)
+	}
+	return m, nil
+}
+
+// Load reads an edition's folder; its name is the hash.
+func Load(dir string) (*Edition, error) {
+	e := &Edition{Hash: filepath.Base(dir), Dir: dir}
+	var err error
+	if e.Meta, err = LoadMeta(dir); err != nil {
+		return nil, err
+	}
+	for _, f := range files {
+		r, err := os.Open(filepath.Join(dir, f.name+".csv"))
+		if err != nil {
+			return nil, err
+		}
+		err = f.read(e, r)
+		r.Close()
+		if err != nil {
+			return nil, fmt.Errorf("%s.csv: %w", f.name, err)
+		}
+	}
+	return e, nil
+}

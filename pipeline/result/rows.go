@@ -1,0 +1,189 @@
+// Package result holds the plain rows that leave compute, and reads and writes
+// them as the files of an edition. It computes nothing.
+//
+// A row's fields are the columns of its file, in order: the tag gives the
+// column's name and how it is printed (see Kind). The fields tagged "key" say
+// which row it is. Shares are fractions; lcu is the region's own currency.
+package result
+
+// Base is what every published row says of the data behind it.
+type Base struct {
+	CurrencyCode  string `col:"currency_code"`
+	NObservations Int    `col:"n_observations"`
+	NOutlets      Int    `col:"n_outlets"`
+	ImputedShare  Num    `col:"imputed_share,share"`
+	MissingShare  Num    `col:"missing_share,share"`
+	// ObsStatus is the strongest status (SDMX CL_OBS_STATUS), ObsStatusAll
+	// all that hold, strongest first.
+	ObsStatus    string `col:"obs_status"`
+	ObsStatusAll string `col:"obs_status_all"`
+}
+
+// Reach is how far one household's allowance goes in one month.
+type Reach struct {
+	Programme  string `col:"programme,key"`
+	AmountKind string `col:"amount_kind,key"`
+	Region     string `col:"region,key"`
+	Household  string `col:"household,key"`
+	Basket     string `col:"basket,key"`
+	Month      Month  `col:"month,key"`
+
+	Allowance        Num    `col:"allowance_lcu,money"`
+	AllowanceFrom    string `col:"allowance_from"` // the region whose allowance row it is
+	PerDay           Num    `col:"per_day_lcu,money"`
+	Days             Num    `col:"reach_days,days"`
+	LoDays           Num    `col:"reach_lo_days,days"`
+	HiDays           Num    `col:"reach_hi_days,days"`
+	DaysInMonth      Int    `col:"days_in_month"`
+	FedDays          Int    `col:"fed_days"`
+	RunOutOn         string `col:"run_out_on"`
+	Adequacy         Num    `col:"adequacy,share"`
+	Balance          Num    `col:"balance_lcu,money"`
+	Shortfall        Num    `col:"shortfall_lcu,money"`
+	ShortfallPerMeal Num    `col:"shortfall_per_meal_lcu,money"`
+	AllowancePerDay  Num    `col:"allowance_per_day_lcu,money"`
+	AllowancePerMeal Num    `col:"allowance_per_meal_lcu,money"`
+	AllowanceReal    Num    `col:"allowance_real_lcu,money"`
+	CatchUp          Num    `col:"catch_up_lcu,money"`
+	FirstMonthOutlay Num    `col:"first_month_lcu,money"`
+	Base
+}
+
+// Basket is the cost of a household's basket in one region and month.
+type Basket struct {
+	Region    string `col:"region,key"`
+	Household string `col:"household,key"`
+	Basket    string `col:"basket,key"`
+	Month     Month  `col:"month,key"`
+
+	PerDay         Num    `col:"per_day_lcu,money"`
+	StandardMonth  Num    `col:"standard_month_lcu,money"` // per_day x 30.4375
+	RealPerDay     Num    `col:"real_per_day_lcu,money"`   // in money of BaseMonth
+	BaseMonth      string `col:"base_month"`
+	Deflator       string `col:"deflator"`
+	DeflatorRegion string `col:"deflator_region"`
+	ObservedShare  Num    `col:"observed_share,share"`
+	KnownPart      Num    `col:"known_part_lcu,money"` // a day's cost of the lines that have a price
+	Lo             Num    `col:"lo_lcu,money"`
+	Hi             Num    `col:"hi_lcu,money"`
+	Base
+}
+
+// BasketLine is one item of one person's basket, priced.
+type BasketLine struct {
+	Region string `col:"region,key"`
+	Basket string `col:"basket,key"`
+	Item   string `col:"item,key"`
+	Grade  string `col:"grade,key"`
+	Month  Month  `col:"month,key"`
+
+	APQuantity  Num    `col:"ap_quantity_per_day,quantity"` // of one person, in BaseUnit
+	BaseUnit    string `col:"base_unit"`
+	Yield       Num    `col:"yield,index"`
+	YieldSource string `col:"yield_source"`
+	UnitPrice   Num    `col:"unit_price_lcu,money"`
+	PerDay      Num    `col:"per_day_lcu,money"` // of one person
+	Weight      Num    `col:"weight_share,share"`
+	FilledBy    string `col:"filled_by"`
+	Base
+}
+
+// Item is an item's elementary price in a region and month.
+type Item struct {
+	Region string `col:"region,key"`
+	Item   string `col:"item,key"`
+	Grade  string `col:"grade,key"`
+	Month  Month  `col:"month,key"`
+
+	UnitPrice       Num    `col:"unit_price_lcu,money"`
+	BaseUnit        string `col:"base_unit"`
+	MatchedChange   Num    `col:"matched_change_pct,pct"`
+	NMatched        Int    `col:"n_matched"`
+	OldestOn        string `col:"oldest_on"`
+	NewestOn        string `col:"newest_on"`
+	Lo              Num    `col:"lo_lcu,money"`
+	Hi              Num    `col:"hi_lcu,money"`
+	FilledBy        string `col:"filled_by"` // the rule, blank where the price was observed
+	MonthsSinceSeen Int    `col:"months_since_seen"`
+	Base
+}
+
+// Allowance is the amount in force for a number of persons in a region and month.
+type Allowance struct {
+	Programme  string `col:"programme,key"`
+	AmountKind string `col:"amount_kind,key"`
+	Region     string `col:"region,key"`
+	Persons    Int    `col:"persons,key"`
+	Month      Month  `col:"month,key"`
+
+	Amount        Num    `col:"allowance_lcu,money"`
+	AllowanceFrom string `col:"allowance_from"`
+	EffectiveFrom string `col:"effective_from"`
+	PaidOnDay     Int    `col:"paid_on_day"`
+	Per           string `col:"per"`
+	AmountAsPaid  Num    `col:"amount_as_paid_lcu,money"`
+	Source        string `col:"source"`
+	// File and Line say where the row was read: a table or an archived file's sha256.
+	File string `col:"file"`
+	Line Int    `col:"line"`
+	Base
+}
+
+// Source is one archived file and what became of its rows.
+type Source struct {
+	SHA256   string `col:"sha256,key"`
+	Name     string `col:"file"`
+	Source   string `col:"source"`
+	Gives    string `col:"gives"`
+	Licence  string `col:"licence"`
+	Producer string `col:"producer"`
+	Read     Int    `col:"rows_read"`
+	Accepted Int    `col:"rows_accepted"`
+	// Quarantined rows could not be read; duplicates repeat an observation.
+	Quarantined Int `col:"rows_quarantined"`
+	Duplicate   Int `col:"rows_duplicate"`
+	Held        Int `col:"rows_held"`
+}
+
+// SetAside is one reason why rows of a file were set aside, with the first of them.
+type SetAside struct {
+	SHA256    string `col:"sha256,key"`
+	Code      string `col:"code,key"`
+	Field     string `col:"field,key"`
+	Name      string `col:"file"`
+	Rows      Int    `col:"rows"`
+	FirstLine Int    `col:"first_line"`
+	Text      string `col:"text"`
+	Cure      string `col:"cure"`
+}
+
+// Warning is a doubt that travels with the results, and what would cure it.
+type Warning struct {
+	Code string `col:"code,key" json:"code"`
+	Text string `col:"text,key" json:"text"`
+	Cure string `col:"cure" json:"cure"`
+	Key  string `col:"key,key" json:"key"`
+}
+
+// Region, Household, ItemName and BasketName carry the names that pages print.
+type (
+	Region struct {
+		Region string `col:"region,key"`
+		Name   string `col:"region_name"`
+		Parent string `col:"parent"`
+		Level  string `col:"level"`
+	}
+	Household struct {
+		Household   string `col:"household,key"`
+		Name        string `col:"household_name"`
+		Persons     Int    `col:"persons"`
+		Equivalents Num    `col:"person_equivalents,share"`
+		MealsPerDay Int    `col:"meals_per_day"`
+	}
+	ItemName struct {
+		Item     string `col:"item,key"`
+		Name     string `col:"item_name"`
+		COICOP   string `col:"coicop_code"`
+		BaseUnit string `col:"base_unit"`
+	}
+)

@@ -1,0 +1,50 @@
+package workspace
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+
+	"github.com/gofrs/flock"
+)
+
+// ErrInUse says that another process works on the folder.
+var ErrInUse = errors.New("workspace in use")
+
+// Lock takes the folder for one writing command. It fails at once where
+// another holds it, naming the holder.
+func (w *Workspace) Lock(holder string) (release func(), err error) {
+	path := w.path(".lock")
+	l := flock.New(path)
+	ok, err := l.TryLock()
+	if err != nil {
+		return nil, err
+	}
+	note := path + ".holder"
+	if !ok {
+		who := "another process"
+		if b, err := os.ReadFile(note); err == nil {
+			var h struct {
+				PID     int
+				Command string
+			}
+			if json.Unmarshal(b, &h) == nil {
+				who = fmt.Sprintf("farthing %s (process %d)", h.Command, h.PID)
+			}
+		}
+		return nil, fmt.Errorf("%w: held by %s; wait for it to end and try again", ErrInUse, who)
+	}
+	b, _ := json.Marshal(struct {
+		PID     int
+		Command string
+	}{os.Getpid(), holder})
+	if err := os.WriteFile(note, b, 0o644); err != nil {
+		l.Unlock()
+		return nil, err
+	}
+	return func() {
+		os.Remove(note)
+		l.Unlock()
+	}, nil
+}

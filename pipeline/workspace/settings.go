@@ -1,0 +1,248 @@
+package workspace
+
+import (
+	"errors"
+	"fmt"
+	"path"
+	"reflect"
+	"slices"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2"
+)
+
+// Settings are the choices of farthing.toml. Every one that a figure depends
+// on is printed on the pages.
+type Settings struct {
+	Name      string `toml:"name"`
+	Invented  bool   `toml:"invented"` // marks every page as made up
+	Caution   string `toml:"caution"`  // printed on every page
+	BaseMonth string `toml:"base_month"`
+	Deflator  string `toml:"deflator"`
+	Prices    Prices
+	Edit      Edit
+	Panel     Panel
+	Pages     Pages
+	Sources   []Source      `toml:"source"`
+	Publish   []Combination `toml:"publish"`
+}
+
+// Prices says how price notes are read and which of them count.
+type Prices struct {
+	DefaultGrade string   `toml:"default_grade"`
+	PriceTypes   []string `toml:"price_types"`
+	Decimal      string   `toml:"decimal"`
+	DateOrder    string   `toml:"date_order"`
+}
+
+// Edit holds the limits of the first edit rule.
+type Edit struct {
+	OwnRatio   float64 `toml:"own_ratio"`
+	PeerRatio  float64 `toml:"peer_ratio"`
+	WindowDays int     `toml:"window_days"`
+	MinOwn     int     `toml:"min_own"`
+	MinPeer    int     `toml:"min_peer"`
+	// ShelfTolerance is how far, as a share, the label's own unit price may
+	// stand from the computed one beyond the rounding of its last digit.
+	ShelfTolerance float64 `toml:"shelf_tolerance"`
+}
+
+// Panel says which months and prices stand in the panel, and how gaps are filled.
+type Panel struct {
+	FromMonth        string   `toml:"from_month"`
+	ToMonth          string   `toml:"to_month"`
+	Sample           string   `toml:"sample"`
+	SourceOrder      []string `toml:"source_order"`
+	Impute           bool     `toml:"impute"`
+	Pooled           bool     `toml:"pooled"`
+	MinObservedShare float64  `toml:"min_observed_share"`
+}
+
+// Pages says what is drawn.
+type Pages struct {
+	Draw bool `toml:"draw"`
+}
+
+// Source says how a family of files is read.
+type Source struct {
+	Name     string   `toml:"name"`
+	Gives    string   `toml:"gives"` // averages, index, allowances, catalogue
+	Files    []string `toml:"files"` // patterns of file names
+	Producer string   `toml:"producer"`
+	Licence  string   `toml:"licence"`
+	Address  string   `toml:"address"`
+	Missing  []string `toml:"missing"` // how the file writes "no value"
+	Currency string   `toml:"currency"`
+
+	// Columns maps our names to the file's, for layouts with named columns.
+	Columns map[string]string `toml:"columns"`
+	// Fixed gives the value of a column that the file does not have.
+	Fixed map[string]string `toml:"fixed"`
+	// Catalogue names the source whose files describe this one's series.
+	Catalogue string `toml:"catalogue"`
+	// Series describes series that no catalogue does, by id.
+	Series []Series `toml:"series"`
+}
+
+// Series says what a series of an open file measures.
+type Series struct {
+	ID         string `toml:"id"`
+	Region     string `toml:"region"`
+	Item       string `toml:"item"`
+	Pack       string `toml:"pack"`
+	Index      string `toml:"index"` // our name of an index series
+	BasePeriod string `toml:"base_period"`
+	Adjustment string `toml:"adjustment"`
+}
+
+// Combination is one programme, region, household and basket to publish; a
+// blank field stands for every one.
+type Combination struct {
+	Programme string `toml:"programme"`
+	Region    string `toml:"region"`
+	Household string `toml:"household"`
+	Basket    string `toml:"basket"`
+}
+
+// Defaults are the settings of a file that says nothing.
+func Defaults() Settings {
+	return Settings{
+		Prices: Prices{PriceTypes: []string{"regular", "promo"}, Decimal: "."},
+		Edit:   Edit{OwnRatio: 2, PeerRatio: 3.1622776601683795, WindowDays: 183, MinOwn: 3, MinPeer: 6, ShelfTolerance: 0.01},
+		Panel:  Panel{Sample: "as_found", SourceOrder: []string{"quotes", "averages"}, Impute: true, MinObservedShare: 0.7},
+		Pages:  Pages{Draw: true},
+	}
+}
+
+func parseSettings(b []byte) (Settings, error) {
+	s := Defaults()
+	dec := toml.NewDecoder(strings.NewReader(string(b))).DisallowUnknownFields()
+	err := dec.Decode(&s)
+	bad := func(line int, field, read, instead string) error {
+		return &InputError{Code: "settings", File: SettingsFile, Line: line, Field: field, Read: read, Instead: instead}
+	}
+	var unknown *toml.StrictMissingError
+	var syntax *toml.DecodeError
+	switch {
+	case errors.As(err, &unknown):
+		e := unknown.Errors[0]
+		line, _ := e.Position()
+		key := e.Key()
+		instead := "remove it"
+		if near := Nearest(key[len(key)-1], settingNames(reflect.TypeFor[Settings]())); near != "" {
+			instead = fmt.Sprintf("did you mean %q?", near)
+		}
+		return s, bad(line, strings.Join(key, "."), "unknown setting", instead)
+	case errors.As(err, &syntax):
+		line, _ := syntax.Position()
+		return s, bad(line, strings.Join(syntax.Key(), "."), strings.TrimPrefix(syntax.Error(), "toml: "), "see the commented settings of: farthing init DIR")
+	case err != nil:
+		return s, err
+	}
+	oneOf := func(field, read string, allowed ...string) error {
+		if slices.Contains(allowed, read) {
+			return nil
+		}
+		return bad(0, field, fmt.Sprintf("%q", read), "write one of "+strings.Join(allowed, ", "))
+	}
+	errs := []error{
+		oneOf("prices.decimal", s.Prices.Decimal, ".", ","),
+		oneOf("prices.date_order", s.Prices.DateOrder, "", "DMY", "MDY", "YMD"),
+		oneOf("panel.sample", s.Panel.Sample, "as_found"),
+	}
+	for _, t := range s.Prices.PriceTypes {
+		errs = append(errs, oneOf("prices.price_types", t, PricedTypes...))
+	}
+	for _, t := range s.Panel.SourceOrder {
+		errs = append(errs, oneOf("panel.source_order", t, "quotes", "averages"))
+	}
+	if s.Edit.OwnRatio <= 1 || s.Edit.PeerRatio <= 1 {
+		errs = append(errs, bad(0, "edit.own_ratio, edit.peer_ratio", fmt.Sprint(s.Edit.OwnRatio, ", ", s.Edit.PeerRatio), "a ratio above 1"))
+	}
+	for i, m := range []string{s.BaseMonth, s.Panel.FromMonth, s.Panel.ToMonth} {
+		if m != "" && !isMonth(m) {
+			errs = append(errs, bad(0, []string{"base_month", "panel.from_month", "panel.to_month"}[i], fmt.Sprintf("%q", m), "write a month as 2024-02"))
+		}
+	}
+	for _, src := range s.Sources {
+		errs = append(errs, oneOf("source.gives", src.Gives, "averages", "index", "allowances", "catalogue"))
+		for _, p := range src.Files {
+			if _, err := path.Match(p, ""); err != nil {
+				errs = append(errs, bad(0, "source.files", fmt.Sprintf("%q", p), "write a pattern such as APU*.csv"))
+			}
+		}
+		if src.Name == "" {
+			errs = append(errs, bad(0, "source.name", "no name", "give each [[source]] a name"))
+		}
+	}
+	return s, errors.Join(errs...)
+}
+
+// PricedTypes are the price types that carry a price; the others say why there is none.
+var PricedTypes = []string{"regular", "promo", "multibuy", "member", "markdown"}
+
+// UnpricedTypes say why there is no price.
+var UnpricedTypes = []string{"not_sold", "out_of_stock"}
+
+func isMonth(s string) bool {
+	return len(s) == 7 && s[4] == '-' && strings.Trim(s[:4]+s[5:], "0123456789") == "" && s[5:] >= "01" && s[5:] <= "12"
+}
+
+func settingNames(t reflect.Type) []string {
+	var names []string
+	for i := range t.NumField() {
+		f := t.Field(i)
+		name := f.Tag.Get("toml")
+		if name == "" {
+			name = strings.ToLower(f.Name)
+		}
+		names = append(names, name)
+		ft := f.Type
+		if ft.Kind() == reflect.Slice {
+			ft = ft.Elem()
+		}
+		if ft.Kind() == reflect.Struct {
+			names = append(names, settingNames(ft)...)
+		}
+	}
+	return names
+}
+
+// Nearest is the name closest to what was read, or "" where none is close
+// enough to be meant (more than a third of its letters differ).
+func Nearest(read string, names []string) string {
+	best, dist := "", 1<<30
+	for _, n := range names {
+		if d := editDistance(strings.ToLower(read), strings.ToLower(n)); d < dist || d == dist && n < best {
+			best, dist = n, d
+		}
+	}
+	if best == "" || 3*dist > max(len(read), 3) {
+		return ""
+	}
+	return best
+}
+
+// editDistance counts the letters to change, add or drop (Levenshtein 1966).
+func editDistance(a, b string) int {
+	if len(a) > 80 || len(b) > 80 { // no name is that long: not worth the square
+		return 1 << 20
+	}
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		diag := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			cost := diag
+			if a[i] != b[j] {
+				cost++
+			}
+			diag = row[j+1]
+			row[j+1] = min(cost, row[j]+1, row[j+1]+1)
+		}
+	}
+	return row[len(b)]
+}

@@ -1,0 +1,135 @@
+// Package workspace is a user's folder: its layout, its settings, its tables
+// and its lock. It reads them strictly and says exactly what is wrong; it
+// knows nothing of prices.
+package workspace
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"sort"
+	"strings"
+)
+
+// Workspace is an opened folder.
+type Workspace struct {
+	Dir string
+	Settings
+}
+
+// Open reads the settings of the folder.
+func Open(dir string) (*Workspace, error) {
+	path := filepath.Join(dir, SettingsFile)
+	b, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, &InputError{Code: "no_workspace", File: path, Read: "no such file",
+			Instead: "name a workspace with --workspace DIR, or make one: farthing init DIR"}
+	}
+	if err != nil {
+		return nil, err
+	}
+	s, err := parseSettings(b)
+	if err != nil {
+		return nil, err
+	}
+	return &Workspace{dir, s}, nil
+}
+
+// The layout of the folder.
+const SettingsFile = "farthing.toml"
+
+func (w *Workspace) path(parts ...string) string {
+	return filepath.Join(append([]string{w.Dir}, parts...)...)
+}
+func (w *Workspace) TablesDir() string   { return w.path("tables") }
+func (w *Workspace) Inbox() string       { return w.path("inbox") }
+func (w *Workspace) Archive() string     { return w.path("archive") }
+func (w *Workspace) EditionsDir() string { return w.path("editions") }
+func (w *Workspace) Site() string        { return w.path("site") }
+func (w *Workspace) Database() string    { return w.path("farthing.duckdb") }
+func (w *Workspace) currentFile() string { return w.path("editions", "current") }
+
+// CurrentEdition is the folder of the edition last published.
+func (w *Workspace) CurrentEdition() (string, error) {
+	b, err := os.ReadFile(w.currentFile())
+	if errors.Is(err, fs.ErrNotExist) {
+		return "", &InputError{Code: "no_edition", File: w.currentFile(), Read: "nothing is published yet",
+			Instead: "run: farthing run"}
+	}
+	if err != nil {
+		return "", err
+	}
+	return w.path("editions", strings.TrimSpace(string(b))), nil
+}
+
+// SetCurrentEdition names the published edition, in one rename.
+func (w *Workspace) SetCurrentEdition(hash string) error {
+	return WriteFile(w.currentFile(), []byte(hash+"\n"))
+}
+
+// WriteFile writes beside and renames, so that a reader sees the old file or the new one.
+func WriteFile(path string, b []byte) error {
+	f, err := os.CreateTemp(filepath.Dir(path), ".new-*")
+	if err != nil {
+		return err
+	}
+	defer os.Remove(f.Name())
+	_, err = f.Write(b)
+	if err := errors.Join(err, f.Sync(), f.Close(), os.Chmod(f.Name(), 0o644)); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), path)
+}
+
+// HashFiles is one hash of the named files of the folder, by name and content;
+// a missing file counts as such.
+func (w *Workspace) HashFiles(names ...string) (string, error) {
+	sort.Strings(names)
+	h := sha256.New()
+	for _, name := range names {
+		b, err := os.ReadFile(filepath.Join(w.Dir, name))
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			fmt.Fprintf(h, "%s absent\n", name)
+		case err != nil:
+			return "", err
+		default:
+			fmt.Fprintf(h, "%s %x\n", name, sha256.Sum256(b))
+		}
+	}
+	return hex.EncodeToString(h.Sum(nil)), nil
+}
+
+// InputError is a fault in something that a person typed or gave: where it
+// stands, what was read, and what to type instead.
+type InputError struct {
+	Code    string `json:"code"`
+	File    string `json:"file"`
+	Line    int    `json:"line"`
+	Field   string `json:"field"`
+	Read    string `json:"read"`
+	Instead string `json:"instead"`
+}
+
+func (e *InputError) Error() string {
+	var b strings.Builder
+	if e.File != "" {
+		b.WriteString(e.File)
+		if e.Line > 0 {
+			fmt.Fprintf(&b, ":%d", e.Line)
+		}
+		b.WriteString(": ")
+	}
+	if e.Field != "" {
+		fmt.Fprintf(&b, "%s: ", e.Field)
+	}
+	b.WriteString(e.Read)
+	if e.Instead != "" {
+		b.WriteString("; " + e.Instead)
+	}
+	return b.String()
+}
