@@ -15,7 +15,7 @@ func basketPage(s *site, v *view) (layout.Page, error) {
 	file := fileName(kinds[1].key(v.c)...)
 	p := layout.Page{Title: fmt.Sprintf("What the basket costs: %s in %s", v.householdName(), v.region())}
 	if len(v.baskets) == 0 {
-		p.Headline = fmt.Sprintf("No figures yet for %s in %s", v.householdName(), v.region())
+		p.Headline = noFigures
 		p.Lead = []string{"No price of this basket has been read."}
 		return p, nil
 	}
@@ -110,11 +110,11 @@ func (v *view) basketLead(at int) []string {
 	}
 	b := v.baskets[at]
 	var lead []string
-	if n := v.baskets[len(v.baskets)-1]; at < len(v.baskets)-1 {
-		lead = append(lead, fmt.Sprintf("There is a gap after it: %s has no total (%s).", span(b.Month+1, n.Month), noPrice(n.Base)))
+	if n := len(v.baskets); at < n-1 {
+		lead = append(lead, gapAfter(at, n, func(i int) result.Month { return v.baskets[i].Month }, func(i int) string { return noPrice(v.baskets[i].Base) }))
 	}
 	if b.StandardMonth.OK {
-		lead = append(lead, fmt.Sprintf("That is %s for a standard month of 30.4375 days, for %s in %s.", money(b.StandardMonth, v.currency), v.householdName(), v.region()))
+		lead = append(lead, fmt.Sprintf("That is %s for this household’s standard month of 30.4375 days.", money(b.StandardMonth, v.currency)))
 	}
 	year := v.basketOf(b.Month - 12)
 	if _, m := v.compared(at); year.PerDay.OK && m != year.Month {

@@ -474,13 +474,13 @@ func TestHeadlines(t *testing.T) {
 			"In January 2023 the allowance fed 0 of 31 days: the money ran out on 1 January", "", "5.00 5.10 0.98 31 1 Jan"},
 		{"gap at the end", func(s *spec) { s.months, s.price, s.allow = 24, without(flat(1.145), 22, 23), allow(165.36) },
 			"In October 2024, the last month with a full price, the allowance fed 28 of 31 days: the money ran out on 29 October",
-			"There is a gap after it: November and December 2024 has no figure (a price is missing [O])", "165.36 5.84 28.33 31 29 Oct"},
+			"There is a gap after it: no figure for November and December 2024 (a price is missing [O]).", "165.36 5.84 28.33 31 29 Oct"},
 		{"no allowance at the end", func(s *spec) {
 			s.months, s.price = 2, flat(1)
 			s.allow = func(m int) result.Num { return result.Num{V: 156, OK: m == 0} }
 		}, "In January 2023, the last month with an allowance, the allowance fed 30 of 31 days: the money ran out on 31 January", "(no allowance known)", ""},
 		{"no allowance", func(s *spec) { s.months, s.price = 2, flat(1); s.allow = func(int) result.Num { return result.Num{} } },
-			"No allowance is known for Single adult in Tavrin, so its days can not be counted", "In February 2023 the basket cost 5.10 XTS a day.", ""},
+			"No allowance is known for this household and place, so the days it feeds can not be counted", "In February 2023 the basket cost 5.10 XTS a day.", ""},
 		{"no price", func(s *spec) { s.months = 2; s.price = func(int, int) result.Num { return result.Num{} } },
 			"No month has every price it takes to count the days", "Nothing is guessed", ""},
 		{"paid on the 15th", func(s *spec) { s.months, s.price, s.allow, s.paidOn = 1, flat(1), allow(156), 15 },

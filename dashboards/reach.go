@@ -61,6 +61,17 @@ func gap(r result.Reach) string {
 	return noPrice(r.Base)
 }
 
+// gapAfter says which months after one have no figure, and why if that is the same for all.
+func gapAfter(at int, n int, m func(int) result.Month, why func(int) string) string {
+	s := "There is a gap after it: no figure for " + span(m(at+1), m(n-1))
+	for i := at + 1; i < n; i++ {
+		if why(i) != why(n-1) {
+			return s + "."
+		}
+	}
+	return s + " (" + why(n-1) + ")."
+}
+
 func (v *view) reachHeadline(at int) (headline, strong string) {
 	if at < 0 {
 		for _, r := range v.reach {
@@ -69,9 +80,9 @@ func (v *view) reachHeadline(at int) (headline, strong string) {
 			}
 		}
 		if len(v.reach) == 0 {
-			return fmt.Sprintf("No figures yet for %s in %s", v.householdName(), v.region()), ""
+			return noFigures, ""
 		}
-		return fmt.Sprintf("No allowance is known for %s in %s, so its days can not be counted", v.householdName(), v.region()), ""
+		return "No allowance is known for this household and place, so the days it feeds can not be counted", ""
 	}
 	r := v.reach[at]
 	in := "In " + month(r.Month)
@@ -98,8 +109,8 @@ func (v *view) reachLead(at int) []string {
 	}
 	r := v.reach[at]
 	var lead []string
-	if newest := v.reach[len(v.reach)-1]; at < len(v.reach)-1 {
-		lead = append(lead, fmt.Sprintf("There is a gap after it: %s has no figure (%s).", span(r.Month+1, newest.Month), gap(newest)))
+	if n := len(v.reach); at < n-1 {
+		lead = append(lead, gapAfter(at, n, func(i int) result.Month { return v.reach[i].Month }, func(i int) string { return gap(v.reach[i]) }))
 	}
 	compare := func(m result.Month, format string) {
 		for _, o := range v.reach {
@@ -158,10 +169,11 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 			}
 			last = i
 			m.Fed, m.Hatched, m.Count = r.FedDays.V, hatched(r.Base), num(r.Days, 2)
-			m.RunsOut, m.Words = "lasted", fmt.Sprintf("%s: all %s days fed", month(r.Month), r.DaysInMonth)
+			m.RunsOut, m.OutDay, m.Words = "lasted", "lasted", fmt.Sprintf("%s: all %s days fed", month(r.Month), r.DaysInMonth)
 			if r.RunOutOn != "" {
 				m.Part = math.Max(0, math.Min(1, r.Days.V-float64(r.FedDays.V)))
 				m.RunsOut = day(r.RunOutOn, r.Month.Year(), true)
+				m.OutDay, _, _ = strings.Cut(m.RunsOut, " ")
 				m.Words = fmt.Sprintf("%s: %s of %s days fed, money ran out on %s", month(r.Month), r.FedDays, r.DaysInMonth, day(r.RunOutOn, r.Month.Year(), false))
 				kinds["open"] = true
 			}
@@ -208,7 +220,7 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 		{Head: "Months differ in length.", Text: "A strip is as long as its month. February is shorter, not better fed."},
 	}
 	if day := v.payDay(); day > 1 {
-		p.Notes = append(p.Notes, layout.Note{Head: "Day 1 is the pay day.", Text: fmt.Sprintf("The allowance is paid on day %d of a month, and the days are counted from there.", day)})
+		p.Notes = append(p.Notes, layout.Note{Head: "Day 1 is the pay day.", Text: fmt.Sprintf("The allowance is paid on day %d of a month, and the days are counted from there. A day before it is in the next month.", day)})
 	}
 	if kinds["gap"] {
 		p.Notes = append(p.Notes, layout.Note{Head: "Gaps stay gaps.", Text: "A month in words has no figure. It is not zero, and not an average of its neighbours."})
@@ -282,11 +294,16 @@ func (v *view) reachTable() *layout.Table {
 		add(shortMonth(r.Month), num(r.Allowance, 2))
 		statuses = append(statuses, letters(r.Base))
 		if !r.Days.OK {
-			words := gap(r)
+			words, left := gap(r), len(t.Head)-2
+			if r.PerDay.OK { // the allowance is missing
+				row.Cells[1] = layout.Cell{Text: "none", Missing: true}
+				add(num(r.PerDay, 2))
+				left--
+			}
 			if b := v.basketOf(r.Month); !r.PerDay.OK && b.KnownPart.OK {
 				words += fmt.Sprintf("; the priced part costs %s a day", num(b.KnownPart, 2))
 			}
-			row.Cells = append(row.Cells, layout.Cell{Text: words, Span: len(t.Head) - 2, Missing: true})
+			row.Cells = append(row.Cells, layout.Cell{Text: words, Span: left, Missing: true})
 			t.Rows = append(t.Rows, row)
 			continue
 		}

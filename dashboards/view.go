@@ -10,6 +10,9 @@ import (
 	"farthing/pipeline/result"
 )
 
+// noFigures is the headline of a combination without rows.
+const noFigures = "No figures yet for this household and place"
+
 // view is the rows of one combination. Its months are complete: a month of
 // which the edition has no row stands in it without values.
 type view struct {

@@ -160,19 +160,20 @@ func computed(published result.Num, again float64, formula string, inputs ...*No
 	return &Node{Value: published.V, Formula: formula, Inputs: inputs}, nil
 }
 
-func (t *tracer) household(name string) (result.Household, *Node) {
-	for _, h := range t.e.Households {
+func (t *tracer) household(name string) (h result.Household, n *Node, err error) {
+	n = new(Node)
+	for _, h = range t.e.Households {
 		if h.Household == name {
-			n := &Node{Value: h.Equivalents.V, Formula: "person_equivalents of household " + name}
-			for _, row := range t.tables.Households {
-				if row.Household == name {
-					n.File, n.Line = row.File, row.Line
-				}
-			}
-			return h, n
+			n = &Node{Value: h.Equivalents.V, Formula: "person_equivalents of household " + name}
+			break
 		}
 	}
-	return result.Household{}, &Node{}
+	for _, row := range t.tables.Households {
+		if row.Household == name {
+			err = t.fileLine(n, row.File, row.Line)
+		}
+	}
+	return h, n, err
 }
 
 // reachFormulas say how each column follows from the allowance A of the month,
@@ -197,7 +198,10 @@ var reachFormulas = map[string]struct {
 }
 
 func (t *tracer) reach(r result.Reach, column string) (*Node, error) {
-	h, _ := t.household(r.Household)
+	h, _, err := t.household(r.Household)
+	if err != nil {
+		return nil, err
+	}
 	allowance, err := t.allowanceOf(r.Programme, r.AmountKind, r.Region, h.Persons, r.Month)
 	if err != nil {
 		return nil, err
@@ -280,7 +284,10 @@ func (t *tracer) text(path string, line int) (string, error) {
 }
 
 func (t *tracer) basket(b result.Basket, column string) (*Node, error) {
-	_, heads := t.household(b.Household)
+	_, heads, err := t.household(b.Household)
+	if err != nil {
+		return nil, err
+	}
 	var sum float64
 	inputs := []*Node{heads}
 	for _, l := range t.e.Lines {

@@ -67,11 +67,11 @@ func wellFormed(t *testing.T, svg string) {
 func sample() []Month {
 	nan := math.NaN()
 	return []Month{
-		{Year: 2023, Name: "Dec", Days: 31, Fed: 31, Lo: nan, Hi: nan, Count: "33.24", RunsOut: "lasted", Words: "all 31 days fed"},
+		{Year: 2023, Name: "Dec", Days: 31, Fed: 31, Lo: nan, Hi: nan, Count: "33.24", RunsOut: "lasted", OutDay: "lasted", Words: "all 31 days fed"},
 		{Year: 2024, Name: "Jan", Days: 31, Gap: "an item was not sold [M]", Lo: nan, Hi: nan, Words: "no price"},
-		{Year: 2024, Name: "Feb", Days: 29, Fed: 27, Part: 0.08, Hatched: true, Lo: nan, Hi: nan, Count: "27.08", RunsOut: "28 Feb", Words: "27 of 29 days fed"},
-		{Year: 2024, Name: "Mar", Days: 31, Fed: 26, Part: 0.84, Lo: 25.5, Hi: 28, Count: "26.84", RunsOut: "27 Mar", Words: "with a range"},
-		{Year: 2024, Name: "Apr", Days: 30, Fed: 28, Part: 0.33, Lo: nan, Hi: nan, Count: "28.33", RunsOut: "29 Apr", Step: "1 Apr 2024: allowance 156.00 to 165.36 XTS", Words: "after a raise"},
+		{Year: 2024, Name: "Feb", Days: 29, Fed: 27, Part: 0.08, Hatched: true, Lo: nan, Hi: nan, Count: "27.08", RunsOut: "28 Feb", OutDay: "28", Words: "27 of 29 days fed"},
+		{Year: 2024, Name: "Mar", Days: 31, Fed: 26, Part: 0.84, Lo: 25.5, Hi: 28, Count: "26.84", RunsOut: "27 Mar", OutDay: "27", Words: "with a range"},
+		{Year: 2024, Name: "Apr", Days: 30, Fed: 28, Part: 0.33, Lo: nan, Hi: nan, Count: "28.33", RunsOut: "29 Apr", OutDay: "29", Step: "1 Apr 2024: allowance 156.00 to 165.36 XTS", Words: "after a raise"},
 	}
 }
 

@@ -24,6 +24,7 @@ type Month struct {
 	Hatched bool   // over a quarter of the cost is imputed
 	Count   string // the days in figures
 	RunsOut string // when the money runs out: "28 Feb"
+	OutDay  string // the same where there is little room: "28"
 	Step    string // the allowance's step before this month; "" for none
 	Words   string // the row as a sentence
 }
@@ -31,14 +32,14 @@ type Month struct {
 // stripSize is how a strip is laid out at a width.
 type stripSize struct {
 	width, x0, pitch, mark, count float64
-	years                         bool // a heading a year, and no month beside a day of it: there is no room
+	small                         bool // little room: a heading a year, and a day without its month
 	cuts                          int  // lines of hatching across a day
 	countHead, outHead            string
 }
 
 var (
 	wideStrip = stripSize{width: Wide, x0: 78, pitch: 15, mark: 12, count: 605, cuts: 2, countHead: "days fed", outHead: "money ran out"}
-	slimStrip = stripSize{width: Slim, x0: 28, pitch: 7.25, mark: 5.65, count: 288, years: true, cuts: 1, countHead: "days", outHead: "out on"}
+	slimStrip = stripSize{width: Slim, x0: 28, pitch: 7.25, mark: 5.65, count: 288, small: true, cuts: 1, countHead: "days", outHead: "out on"}
 )
 
 const (
@@ -67,21 +68,21 @@ func strips(months []Month, s stripSize) Drawing {
 			y += 8
 			fmt.Fprintf(&b, `<path d="M0 %sH%s" stroke="%s" stroke-width="1.75"/>`, px(y), px(s.width), Ink)
 			x := s.x0
-			if s.years {
+			if s.small {
 				x = 0
 			}
 			b.WriteString(text(x, y+15, m.Step, `font-weight="700" font-size="12"`))
 			y += 22
 		}
 		switch {
-		case s.years && newYear:
+		case s.small && newYear:
 			b.WriteString(text(0, y+13, fmt.Sprint(m.Year), `font-weight="700"`))
 			y += rowHeight
 		case newYear && i > 0 && m.Step == "":
 			y += 5
 		}
 		label := m.Name
-		if newYear && !s.years {
+		if newYear && !s.small {
 			label = fmt.Sprintf("%s %d", m.Name, m.Year)
 		}
 		weight := ""
@@ -96,8 +97,8 @@ func strips(months []Month, s stripSize) Drawing {
 			b.WriteString(days(m, s, y+2))
 			b.WriteString(text(s.count, y+13, m.Count, end))
 			out := m.RunsOut
-			if s.years {
-				out = strings.TrimSuffix(out, " "+m.Name)
+			if s.small {
+				out = m.OutDay
 			}
 			b.WriteString(text(s.width, y+13, out, end+` fill="`+Muted+`"`))
 		}

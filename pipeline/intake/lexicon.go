@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/big"
 	"path"
+	"regexp"
 	"strings"
 	"sync"
 
@@ -195,13 +196,13 @@ func (l *lexicon) amount(item *workspace.Item, region, pack, packs, weighed, pie
 			return b, quantityFault("pack", pack, err)
 		}
 	}
+	if want == quantity.Volume && one.Dimension() == quantity.Mass && bareOunce.MatchString(pack) {
+		return b, &fault{"dimension", "pack", pack, "ounces of weight or of a liquid? Write fl oz for the liquid, or the weight in g"}
+	}
 	got, err := one.To(want, bridge(item))
 	if err != nil {
 		f := quantityFault("pack", pack, err)
 		f.code = "dimension"
-		if one.Dimension() == quantity.Mass && want == quantity.Volume && strings.Contains(strings.ToLower(pack), "oz") {
-			f.cure = "write fl oz if the label means fluid ounces; otherwise " + f.cure
-		}
 		return b, f
 	}
 	b.quantity = got.Times(n).Float()
@@ -210,6 +211,9 @@ func (l *lexicon) amount(item *workspace.Item, region, pack, packs, weighed, pie
 	}
 	return b, nil
 }
+
+// bareOunce finds ounces that do not say of what: on a liquid's label they may mean either.
+var bareOunce = regexp.MustCompile(`(?i)(^|[^a-z.])\s*(oz|ounces?)\b`)
 
 // bridge is what the item's row says of its weight by volume and by piece.
 func bridge(it *workspace.Item) quantity.Bridge {
