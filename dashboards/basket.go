@@ -2,7 +2,6 @@ package dashboards
 
 import (
 	"fmt"
-	"html/template"
 	"math"
 
 	"farthing/dashboards/draw"
@@ -11,8 +10,7 @@ import (
 )
 
 // basketPage says what the basket costs, how that moved, and of what it is made.
-func basketPage(s *site, v *view) (layout.Page, error) {
-	file := fileName(kinds[1].key(v.c)...)
+func basketPage(s *site, v *view, file string) (layout.Page, error) {
 	p := layout.Page{Title: fmt.Sprintf("What the basket costs: %s in %s", v.householdName(), v.region())}
 	if len(v.baskets) == 0 {
 		p.Headline = noFigures
@@ -26,11 +24,11 @@ func basketPage(s *site, v *view) (layout.Page, error) {
 	if err != nil {
 		return p, err
 	}
-	real, err := s.realPart(v, file)
+	deflated, err := s.realPart(v, file)
 	if err != nil {
 		return p, err
 	}
-	p.Parts = append(p.Parts, nominal, real)
+	p.Parts = append(p.Parts, nominal, deflated)
 	if len(v.lines) > 0 {
 		p.Parts = append(p.Parts, v.linesPart())
 	}
@@ -117,8 +115,10 @@ func (v *view) basketLead(at int) []string {
 		lead = append(lead, fmt.Sprintf("That is %s for this household’s standard month of 30.4375 days.", money(b.StandardMonth, v.currency)))
 	}
 	year := v.basketOf(b.Month - 12)
-	if _, m := v.compared(at); year.PerDay.OK && m != year.Month {
-		lead = append(lead, fmt.Sprintf("A day cost %s a year before, in %s.", change(b.PerDay, year.PerDay), month(year.Month)))
+	if c := change(b.PerDay, year.PerDay); c != "" {
+		if _, m := v.compared(at); m != year.Month {
+			lead = append(lead, fmt.Sprintf("A day cost %s a year before, in %s.", c, month(year.Month)))
+		}
 	}
 	if b.RealPerDay.OK {
 		lead = append(lead, fmt.Sprintf("In money of %s it is %s a day.", monthText(b.BaseMonth), money(b.RealPerDay, v.currency)))
@@ -148,6 +148,9 @@ func (s *site) costLine(v *view, file string, p *layout.Part, name, column strin
 		l.Months = append(l.Months, axisLabel(b.Month, i, len(v.baskets)))
 		line.Points = append(line.Points, point(x, hatched(b.Base)))
 		row := layout.Row{Now: i == at, Cells: []layout.Cell{{Text: shortMonth(b.Month)}}}
+		if more != nil || !b.PerDay.OK { // the row shows them
+			statuses = append(statuses, letters(b.Base))
+		}
 		if !x.OK {
 			row.Cells = append(row.Cells, layout.Cell{Text: why(b), Span: len(t.Head) - 1, Missing: true})
 			t.Rows = append(t.Rows, row)
@@ -156,7 +159,6 @@ func (s *site) costLine(v *view, file string, p *layout.Part, name, column strin
 		line.Last = num(x, 2)
 		row.Cells = append(row.Cells, layout.Cell{Text: num(x, 2)})
 		if more != nil {
-			statuses = append(statuses, letters(b.Base))
 			row.Cells = append(row.Cells, layout.Cell{Text: num(b.StandardMonth, 2)}, layout.Cell{Text: percent(b.ObservedShare, 0)},
 				layout.Cell{Text: percent(b.ImputedShare, 0)}, layout.Cell{Text: b.NObservations.String()}, layout.Cell{Text: letters(b.Base), Words: true})
 		}
@@ -343,11 +345,7 @@ func (s *site) seenPart(v *view, file string) (layout.Part, error) {
 			p.Headline += ", " + fmt.Sprintf(r.words, percent(r.share, 0))
 		}
 	}
-	p.Key = []layout.Mark{
-		{SVG: template.HTML(draw.Sample("fed").Inline("sample", "observed")), Text: "observed"},
-		{SVG: template.HTML(draw.Sample("hatched").Inline("sample", "imputed")), Text: "imputed"},
-		{SVG: template.HTML(draw.Sample("open").Inline("sample", "missing")), Text: "missing"},
-	}
+	p.Key = []layout.Mark{key("fed", "observed"), key("hatched", "imputed"), key("open", "missing")}
 	t := &layout.Table{Caption: fmt.Sprintf("%s, %s. Shares of the cost at base-month weights; they add to 100\u202f%%.", v.region(), month(b.Month)),
 		Head: []layout.Column{{Text: "Prices"}, {Text: "Share"}}}
 	for _, r := range []struct {
@@ -362,5 +360,6 @@ func (s *site) seenPart(v *view, file string) (layout.Part, error) {
 	}
 	share := func(n result.Num) float64 { return math.Max(0, n.Or()) }
 	wide, slim := draw.Shares(share(b.ObservedShare), share(b.ImputedShare), v.mark(draw.Wide), v.mark(draw.Slim))
-	return p, s.figure(&p, file, wide, []layout.Plot{plot("wide", wide, p.Headline, nil), plot("slim", slim, p.Headline, nil)}, "basket.csv")
+	err := s.figure(&p, file, wide, []layout.Plot{plot("wide", wide, p.Headline, nil), plot("slim", slim, p.Headline, nil)}, "basket.csv")
+	return p, err
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -17,8 +18,7 @@ import (
 const stripMonths = 24
 
 // reachPage says how far the allowance goes.
-func reachPage(s *site, v *view) (layout.Page, error) {
-	file := fileName(kinds[0].key(v.c)...)
+func reachPage(s *site, v *view, file string) (layout.Page, error) {
 	p := layout.Page{Title: fmt.Sprintf("How far the allowance reaches: %s in %s", v.householdName(), v.region())}
 	at := v.speaks()
 	p.Headline, p.Strong = v.reachHeadline(at)
@@ -69,7 +69,8 @@ func gapAfter(at int, n int, m func(int) result.Month, why func(int) string) str
 			return s + "."
 		}
 	}
-	return s + " (" + why(n-1) + ")."
+	words, _, _ := strings.Cut(why(n-1), " [") // the table has the status letter
+	return s + " (" + words + ")."
 }
 
 func (v *view) reachHeadline(at int) (headline, strong string) {
@@ -139,18 +140,37 @@ func (v *view) reachLead(at int) []string {
 	return lead
 }
 
+// stripMonth is a month as the strip draws it.
+func stripMonth(r result.Reach) draw.Month {
+	m := draw.Month{Year: r.Month.Year(), Name: shortName(r.Month), Days: r.DaysInMonth.V, Lo: r.LoDays.Or(), Hi: r.HiDays.Or()}
+	if !r.DaysInMonth.OK {
+		m.Days = r.Month.Days()
+	}
+	if !r.Days.OK {
+		m.Gap = gap(r)
+		m.Words = fmt.Sprintf("%s: %s", month(r.Month), m.Gap)
+		return m
+	}
+	m.Fed, m.Hatched, m.Count = r.FedDays.V, hatched(r.Base), num(r.Days, 2)
+	if r.RunOutOn == "" {
+		m.RunsOut, m.OutDay, m.Words = "lasted", "lasted", fmt.Sprintf("%s: all %s days fed", month(r.Month), r.DaysInMonth)
+		return m
+	}
+	m.Part = math.Max(0, math.Min(1, r.Days.V-float64(r.FedDays.V)))
+	m.RunsOut = day(r.RunOutOn, r.Month.Year(), true)
+	m.OutDay, _, _ = strings.Cut(m.RunsOut, " ")
+	m.Words = fmt.Sprintf("%s: %s of %s days fed, money ran out on %s", month(r.Month), r.FedDays, r.DaysInMonth, day(r.RunOutOn, r.Month.Year(), false))
+	return m
+}
+
 // stripPart is the signature figure: each month as its days.
 func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 	rows := v.reach[max(0, len(v.reach)-stripMonths):]
 	var months []draw.Month
 	raises, cuts := 0, 0
-	kinds := map[string]bool{}
 	first, last := -1, -1
 	for i, r := range rows {
-		m := draw.Month{Year: r.Month.Year(), Name: shortName(r.Month), Days: r.DaysInMonth.V, Lo: r.LoDays.Or(), Hi: r.HiDays.Or()}
-		if m.Days == 0 {
-			m.Days = r.Month.Days()
-		}
+		m := stripMonth(r)
 		if i > 0 && rows[i-1].Allowance.OK && r.Allowance.OK && rows[i-1].Allowance.V != r.Allowance.V {
 			m.Step = v.step(rows[i-1], r)
 			if r.Allowance.V > rows[i-1].Allowance.V {
@@ -159,34 +179,11 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 				cuts++
 			}
 		}
-		if !r.Days.OK {
-			m.Gap = gap(r)
-			m.Words = fmt.Sprintf("%s: %s", month(r.Month), m.Gap)
-			kinds["gap"] = true
-		} else {
+		if r.Days.OK {
 			if first < 0 {
 				first = i
 			}
 			last = i
-			m.Fed, m.Hatched, m.Count = r.FedDays.V, hatched(r.Base), num(r.Days, 2)
-			m.RunsOut, m.OutDay, m.Words = "lasted", "lasted", fmt.Sprintf("%s: all %s days fed", month(r.Month), r.DaysInMonth)
-			if r.RunOutOn != "" {
-				m.Part = math.Max(0, math.Min(1, r.Days.V-float64(r.FedDays.V)))
-				m.RunsOut = day(r.RunOutOn, r.Month.Year(), true)
-				m.OutDay, _, _ = strings.Cut(m.RunsOut, " ")
-				m.Words = fmt.Sprintf("%s: %s of %s days fed, money ran out on %s", month(r.Month), r.FedDays, r.DaysInMonth, day(r.RunOutOn, r.Month.Year(), false))
-				kinds["open"] = true
-			}
-			kinds["fed"] = true
-			if m.Part > 0 {
-				kinds["part"] = true
-			}
-			if m.Hatched {
-				kinds["hatched"] = true
-			}
-			if r.LoDays.OK && r.HiDays.OK {
-				kinds["range"] = true
-			}
 		}
 		months = append(months, m)
 	}
@@ -207,30 +204,44 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 	if len(rows) < len(v.reach) {
 		p.Subtitle += fmt.Sprintf(" Earlier months, from %s, are in the table.", month(v.reach[0].Month))
 	}
-	for _, k := range []struct{ kind, words string }{
-		{"fed", "day fed"}, {"part", "day the money ran out, fed in part"}, {"open", "day not fed"},
-		{"range", "faded: range across the shops seen"}, {"hatched", "over a quarter of the cost imputed"},
+	any := func(is func(draw.Month) bool) bool { return slices.ContainsFunc(months, is) }
+	imputed := any(func(m draw.Month) bool { return m.Hatched })
+	for _, k := range []struct {
+		kind, words string
+		drawn       bool
+	}{
+		{"fed", "day fed", any(func(m draw.Month) bool { return m.Fed > 0 })},
+		{"part", "day the money ran out, fed in part", any(func(m draw.Month) bool { return m.Part > 0 })},
+		{"open", "day not fed", any(func(m draw.Month) bool { return m.Gap == "" && m.Fed < m.Days })},
+		{"range", "faded: range across the shops seen", any(func(m draw.Month) bool { return !math.IsNaN(m.Lo) })},
+		{"hatched", "over a quarter of the cost imputed", imputed},
 	} {
-		if kinds[k.kind] {
-			p.Key = append(p.Key, layout.Mark{SVG: template.HTML(draw.Sample(k.kind).Inline("sample", k.words)), Text: k.words})
+		if k.drawn {
+			p.Key = append(p.Key, key(k.kind, k.words))
 		}
 	}
 	p.Notes = []layout.Note{
 		{Head: "Read down the ragged edge.", Text: "Where the ink stops is where the money stops. Open marks are the days left to feed."},
 		{Head: "Months differ in length.", Text: "A strip is as long as its month. February is shorter, not better fed."},
 	}
-	if day := v.payDay(); day > 1 {
-		p.Notes = append(p.Notes, layout.Note{Head: "Day 1 is the pay day.", Text: fmt.Sprintf("The allowance is paid on day %d of a month, and the days are counted from there. A day before it is in the next month.", day)})
+	if paid := v.payDay(); paid > 1 {
+		p.Notes = append(p.Notes, layout.Note{Head: "Day 1 is the pay day.", Text: fmt.Sprintf("The allowance is paid on day %d of a month, and the days are counted from there. A day before it is in the next month.", paid)})
 	}
-	if kinds["gap"] {
+	if any(func(m draw.Month) bool { return m.Gap != "" }) {
 		p.Notes = append(p.Notes, layout.Note{Head: "Gaps stay gaps.", Text: "A month in words has no figure. It is not zero, and not an average of its neighbours."})
 	}
-	if kinds["hatched"] {
+	if imputed {
 		p.Notes = append(p.Notes, layout.Note{Head: "Hatched months lean on rules.", Text: "Over a quarter of their cost was filled in by rule, not seen on a shelf."})
 	}
 	wide, slim := draw.Strips(months, v.mark(draw.Wide), v.mark(draw.Slim))
 	words := p.Headline + ". The table below has every month."
-	return p, s.figure(&p, file, wide, []layout.Plot{plot("wide", wide, words, nil), plot("slim", slim, words, nil)}, "reach.csv", "allowances.csv")
+	err := s.figure(&p, file, wide, []layout.Plot{plot("wide", wide, words, nil), plot("slim", slim, words, nil)}, "reach.csv", "allowances.csv")
+	return p, err
+}
+
+// key explains a mark.
+func key(kind, words string) layout.Mark {
+	return layout.Mark{SVG: template.HTML(draw.Sample(kind).Inline("sample", words)), Text: words}
 }
 
 // plot is a drawing in its place on the page.
@@ -331,7 +342,7 @@ func (v *view) reachTable() *layout.Table {
 func (v *view) pencil(at int) layout.Part {
 	r := v.reach[at]
 	p := layout.Part{ID: "working", Headline: fmt.Sprintf("Check %s with a pencil", month(r.Month)),
-		Subtitle: "Prices with four decimals, as in the data file. Every result is rounded once, at the end."}
+		Subtitle: "Prices with four decimals, as in the data file. Every result is rounded once, at the end, so its last digit may differ by one from yours."}
 	four := func(n result.Num) string { return num(n, 4) }
 	cost := fmt.Sprintf("The basket costs %s %s a day for this household.", four(r.PerDay), v.currency)
 	if one := v.onePerson(r.Month); one.OK && v.household.Equivalents.OK {
@@ -387,6 +398,7 @@ func (s *site) costPart(v *view, file string) (layout.Part, error) {
 	var l draw.Lines
 	t := &layout.Table{Head: []layout.Column{{Text: "Month"}, {Text: "Basket"}, {Text: "Allowance"}}}
 	var last result.Reach
+	var statuses []string
 	for i, r := range v.reach {
 		b := v.basketOf(r.Month)
 		l.Months = append(l.Months, axisLabel(r.Month, i, len(v.reach)))
@@ -402,13 +414,14 @@ func (s *site) costPart(v *view, file string) (layout.Part, error) {
 		row := layout.Row{Cells: []layout.Cell{{Text: shortMonth(r.Month)}, {Text: num(b.StandardMonth, 2)}, {Text: num(r.Allowance, 2)}}}
 		if !b.StandardMonth.OK {
 			row.Cells[1] = layout.Cell{Text: noPrice(b.Base), Missing: true}
+			statuses = append(statuses, letters(b.Base))
 		}
 		if !r.Allowance.OK {
 			row.Cells[2] = layout.Cell{Text: "none known", Missing: true}
 		}
 		t.Rows = append(t.Rows, row)
 	}
-	t.Caption = fmt.Sprintf("%s a month, rounded to 2 decimals. %s, %s.", v.currency, v.householdName(), v.region())
+	t.Caption = fmt.Sprintf("%s a month, rounded to 2 decimals. %s, %s.%s", v.currency, v.householdName(), v.region(), statusKey(statuses))
 	p.Table = t
 	l.Series = []draw.Series{cost, allowance}
 	switch b := v.basketOf(last.Month); {
@@ -465,8 +478,14 @@ func (v *view) cautions() layout.Part {
 	if at := v.speaks(); at >= 0 {
 		r := v.reach[at]
 		if r.NOutlets.OK && r.NOutlets.V < 3 || strings.Contains(r.ObsStatusAll, "U") {
-			p.Text = append(p.Text, fmt.Sprintf("The data are thin: %s seen in %s. One shop can move the result, and no range can be given.",
-				count(r.NOutlets.V, "shop was", "shops were"), month(r.Month)))
+			thin := fmt.Sprintf("The data of %s are thin. One shop can move the result", month(r.Month))
+			if r.NOutlets.OK {
+				thin = fmt.Sprintf("The data are thin: %s seen in %s. One shop can move the result", count(r.NOutlets.V, "shop was", "shops were"), month(r.Month))
+			}
+			if !r.LoDays.OK {
+				thin += ", and no range can be given"
+			}
+			p.Text = append(p.Text, thin+".")
 		}
 	}
 	if v.e.Caution != "" {

@@ -162,15 +162,19 @@ func (v *view) mark(width float64) []string {
 func hatched(b result.Base) bool { return b.ImputedShare.OK && b.ImputedShare.V > 0.25 }
 
 // linePlots draws a line figure for both widths; without a chart library there
-// are none, and the part says so.
+// are none, and the part says so. Nor are there for lines without a value.
 func (s *site) linePlots(p *layout.Part, v *view, file string, l draw.Lines, words string, data ...string) error {
-	if from, _, _ := l.Scale(); from != 0 {
-		p.Subtitle += fmt.Sprintf(" The scale starts at %s, not at zero.", num(result.Some(from), decimalsOf(from)))
+	if !l.Any() {
+		p.Source, p.Open, p.Links = v.source(), true, dataLinks(data...)
+		return nil
 	}
 	if s.engine == nil {
 		p.Foot = append(p.Foot, "The line is not drawn, because the pages were made without the chart library; the table has all its numbers.")
 		p.Source, p.Open, p.Links = v.source(), true, dataLinks(data...)
 		return nil
+	}
+	if from, _, _ := l.Scale(); from != 0 {
+		p.Subtitle += fmt.Sprintf(" The scale starts at %s, not at zero.", num(result.Some(from), decimalsOf(from)))
 	}
 	var plots []layout.Plot
 	var wide draw.Drawing

@@ -2,6 +2,7 @@ package dashboards
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"time"
 	"unicode"
@@ -27,7 +28,8 @@ func percent(n result.Num, decimals int) string {
 	if !n.OK {
 		return ""
 	}
-	return num(result.Some(n.V*100), decimals) + "\u202f%"
+	// A share has four decimals: what a float adds far behind them goes, so that a tie stays a tie.
+	return num(result.Some(math.Round(n.V*1e12)/1e10), decimals) + "\u202f%"
 }
 
 // month prints "February 2024", shortMonth "Feb 2024", dayName "28 February".

@@ -24,17 +24,16 @@ import (
 )
 
 // kind is a kind of page: its name in the running head, the parts of its file
-// name, and how it is made.
+// name, and how it is made; file is that name without its ending.
 type kind struct {
 	name string
 	key  func(result.Combination) []string
-	page func(*site, *view) (layout.Page, error)
+	page func(s *site, v *view, file string) (layout.Page, error)
 }
 
-var kinds []kind
-
-func init() { // not a literal: the pages refer to kinds for their links
-	kinds = []kind{
+// kinds are the kinds of page, in the order of the running head.
+func kinds() []kind {
+	return []kind{
 		{"Reach", func(c result.Combination) []string {
 			return []string{"reach", c.Programme, c.AmountKind, c.Region, c.Household, c.Basket}
 		}, reachPage},
@@ -104,13 +103,14 @@ func Write(dir string, e *result.Edition, library string) error {
 	done := map[string]bool{}
 	for _, c := range s.publish {
 		v := newView(e, c)
-		for _, k := range kinds {
-			file := fileName(k.key(c)...) + ".html"
+		for _, k := range kinds() {
+			name := fileName(k.key(c)...)
+			file := name + ".html"
 			if done[file] {
 				continue
 			}
 			done[file] = true
-			p, err := k.page(s, v)
+			p, err := k.page(s, v, name)
 			if err != nil {
 				return fmt.Errorf("%s: %w", file, err)
 			}
@@ -143,7 +143,7 @@ func (s *site) page(p layout.Page) error {
 
 // href is the page of a kind for a combination, as a link.
 func (s *site) href(k kind, c result.Combination) string {
-	if k.name == kinds[0].name && c == s.publish[0] {
+	if k.name == kinds()[0].name && c == s.publish[0] {
 		return frontPage
 	}
 	return fileName(k.key(c)...) + ".html"
@@ -151,7 +151,7 @@ func (s *site) href(k kind, c result.Combination) string {
 
 func (s *site) nav(here kind, c result.Combination) []layout.Link {
 	var links []layout.Link
-	for _, k := range kinds {
+	for _, k := range kinds() {
 		links = append(links, layout.Link{Text: k.name, Href: s.href(k, c), Current: k.name == here.name})
 	}
 	return links

@@ -500,7 +500,7 @@ func (t *tracer) fromKind(kind, region, item, grade string, m result.Month) (ln 
 		n := &Node{ObservationID: o["observation_id"], Value: price / quantity, Formula: "price / quantity: " + o["price_used_lcu"] + " / " + o["quantity"] + " " + o["base_unit"]}
 		source := ""
 		for _, s := range t.e.Sources {
-			if s.SHA256 == o["sha256"] {
+			if strings.HasPrefix(s.SHA256, o["archive_file"]) {
 				line, _ := strconv.Atoi(o["line"])
 				source = s.Source
 				if err := t.fileLine(n, "archive/"+s.SHA256+"/"+s.Name, line); err != nil {

@@ -28,6 +28,7 @@ type Query struct {
 // The steps of the pipeline. A misspelt one does not compile; a test keeps
 // them and the files in step.
 var (
+	ObsShared       = step("obs_shared")
 	ObsRepeat       = step("obs_repeat")
 	EditConflict    = step("edit_conflict")
 	EditSuspect     = step("edit_suspect")

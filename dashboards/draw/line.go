@@ -47,6 +47,12 @@ func (l Lines) span() (lo, hi float64, ok bool) {
 	return lo, hi, lo <= hi
 }
 
+// Any says whether there is a value to draw.
+func (l Lines) Any() bool {
+	_, _, ok := l.span()
+	return ok
+}
+
 // Scale is where the value axis starts and ends, and the step between its
 // marks: 1, 2 or 5 times a power of ten, four to eight of them.
 func (l Lines) Scale() (from, to, step float64) {

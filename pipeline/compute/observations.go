@@ -5,11 +5,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"os"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
-	"time"
 
 	"farthing/pipeline/quantity"
 	"farthing/pipeline/result"
@@ -25,7 +26,7 @@ import (
 // compute everything again. No note-taker and no free note leave the workspace.
 var observationColumns = []string{"observation_id", "observed_on", "month", "region", "outlet", "outlet_type", "item", "variety", "grade", "gtin",
 	"pack_as_read", "pack", "quantity", "base_unit", "measured", "price_lcu", "unit_price_lcu", "price_type", "kind", "market", "currency_code",
-	"source_series", "held", "correction", "price_used_lcu", "counts", "sha256", "line"}
+	"source_series", "held", "correction", "price_used_lcu", "counts", "archive_file", "line"}
 
 // outletNames are the published names of outlets and their types: the name
 // itself where the table allows it, else a code.
@@ -61,7 +62,7 @@ func writeObservations(ctx context.Context, st *store.Store, w *workspace.Worksp
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
 	out := bufio.NewWriterSize(f, 1<<20)
-	x := &observationWriter{out: out, settings: w.Settings, counted: map[string]bool{}}
+	x := &observationWriter{out: out, settings: w.Settings, counted: map[string]bool{}, days: map[arrow.Date32]string{}}
 	for _, p := range w.Prices.PriceTypes {
 		x.counted[p] = true
 	}
@@ -78,6 +79,12 @@ func writeObservations(ctx context.Context, st *store.Store, w *workspace.Worksp
 		x.cells[i] = csvCell(s)
 		x.outlet[i], x.outletType[i] = csvCell(publicName[s]), kind[s]
 	}
+	x.currency = make([]string, len(x.words))
+	for _, r := range t.Regions {
+		if i := slices.Index(x.words, r.Region); i >= 0 {
+			x.currency[i] = r.Currency
+		}
+	}
 	if err := x.readAmounts(ctx, st); err != nil {
 		return err
 	}
@@ -85,16 +92,12 @@ func writeObservations(ctx context.Context, st *store.Store, w *workspace.Worksp
 		return err
 	}
 	fmt.Fprintln(out, strings.Join(observationColumns, ","))
-	for _, r := range sortedRegions(t.Regions) {
-		x.currency = r.Currency
-		id, err := wordID(ctx, st, r.Region)
-		if err != nil {
-			return err
-		}
-		if id == 0 {
-			continue // no observation of it
-		}
-		if err := st.Records(ctx, queries.ObservationList, x.write, id); err != nil {
+	batches, err := regionBatches(ctx, st)
+	if err != nil {
+		return err
+	}
+	for _, b := range batches {
+		if err := st.Records(ctx, queries.ObservationList, x.write, b[0], b[1]); err != nil {
 			return err
 		}
 	}
@@ -102,12 +105,35 @@ func writeObservations(ctx context.Context, st *store.Store, w *workspace.Worksp
 	return out.Flush()
 }
 
+// batchRows bounds what is sorted and held in memory at once.
+const batchRows = 500_000
+
+// regionBatches are ranges of region names, each with about batchRows observations.
+func regionBatches(ctx context.Context, st *store.Store) (batches [][2]string, err error) {
+	rows := 0
+	err = st.Query(ctx, func(scan func(...any) error) error {
+		var name string
+		var n int
+		if err := scan(&name, &n); err != nil {
+			return err
+		}
+		if rows == 0 || rows+n > batchRows {
+			batches, rows = append(batches, [2]string{name, name}), 0
+		}
+		batches[len(batches)-1][1] = name
+		rows += n
+		return nil
+	}, "SELECT w.word, CAST(count(*) AS BIGINT) FROM obs_price p JOIN word w ON w.word_id = p.region GROUP BY w.word ORDER BY w.word")
+	return batches, err
+}
+
 type observationWriter struct {
 	out      *bufio.Writer
 	settings workspace.Settings
 	counted  map[string]bool
-	currency string
+	currency []string // by word of the region
 	nCounted int
+	days     map[arrow.Date32]string
 
 	words, cells       []string
 	outlet, outletType []string
@@ -146,7 +172,7 @@ func (x *observationWriter) readFiles(ctx context.Context, st *store.Store) erro
 		var id int32
 		var sha string
 		err := scan(&id, &sha)
-		x.files[id] = sha
+		x.files[id] = sha[:archiveDigits]
 		return err
 	}, "SELECT file_id, sha256 FROM file")
 }
@@ -174,9 +200,12 @@ func (x *observationWriter) write(rec arrow.Record) error {
 		add := func(s string) { b = append(append(b, s...), ',') }
 		b = strconv.AppendUint(b, 1<<48|ids[i], 16)[1:] // twelve digits with their zeros
 		b = append(b, ',')
-		day := days[i].ToTime()
-		b = append(day.AppendFormat(b, time.DateOnly), ',')
-		b = append(day.AppendFormat(b, "2006-01"), ',')
+		day, ok := x.days[days[i]]
+		if !ok {
+			day = days[i].ToTime().Format("2006-01-02,2006-01")
+			x.days[days[i]] = day
+		}
+		add(day)
 		a := &x.amounts[sold[i]]
 		add(x.cells[region[i]])
 		add(x.outlet[outlet[i]])
@@ -200,7 +229,7 @@ func (x *observationWriter) write(rec arrow.Record) error {
 		if price[i] > 0 {
 			b = quantity.AppendMicro(b, price[i])
 			b = append(b, ',')
-			b = strconv.AppendFloat(b, float64(used)/1e6/a.size, 'f', 4, 64)
+			b = appendMoney(b, float64(used)/1e6/a.size)
 		} else {
 			b = append(b, ',')
 		}
@@ -208,7 +237,7 @@ func (x *observationWriter) write(rec arrow.Record) error {
 		add(x.cells[kind[i]])
 		add(pick(average.Value(i), "average", "quote"))
 		add(pick(wholesale.Value(i), "wholesale", "retail"))
-		add(x.currency)
+		add(x.currency[region[i]])
 		add(x.cells[series[i]])
 		h, c := held.Value(i), correction.Value(i)
 		add(h)
@@ -229,6 +258,20 @@ func (x *observationWriter) write(rec arrow.Record) error {
 		}
 	}
 	return nil
+}
+
+// archiveDigits is how much of an archived file's sha256 names it in a row.
+const archiveDigits = 12
+
+// appendMoney prints a unit price with the four decimals of published money.
+func appendMoney(b []byte, lcu float64) []byte {
+	n := math.Round(lcu * 1e4)
+	if n >= 1<<52 {
+		return strconv.AppendFloat(b, lcu, 'f', 4, 64)
+	}
+	b = strconv.AppendInt(b, int64(n)/1e4, 10)
+	b = append(b, '.')
+	return append(b, strconv.Itoa(1e4 + int(int64(n)%1e4))[1:]...)
 }
 
 func pick(yes bool, a, b string) string {

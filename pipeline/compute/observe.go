@@ -14,6 +14,9 @@ import (
 	"farthing/pipeline/store"
 	"farthing/pipeline/workspace"
 	"farthing/queries"
+
+	"github.com/apache/arrow/go/v17/arrow"
+	"github.com/apache/arrow/go/v17/arrow/array"
 )
 
 // observed is what the database says of all observations.
@@ -108,7 +111,7 @@ func observe(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 		store.Args
 	}{
 		{queries.PanelSeries, store.Args{"default_grade": grade, "price_types": strings.Join(s.Prices.PriceTypes, ",")}},
-		{queries.PanelOutlet, nil}, {queries.PanelPrice, nil}, {queries.PanelChange, nil},
+		{queries.PanelPrice, nil}, {queries.PanelChange, nil},
 		{queries.PanelAverage, byGrade}, {queries.PanelAbsent, byGrade},
 	} {
 		if err := st.Make(ctx, step.Query, step.Args); err != nil {
@@ -217,21 +220,31 @@ func (o *observed) readOutlets(ctx context.Context, st *store.Store, t *workspac
 	for _, b := range t.Baskets {
 		inBasket[b.Item] = true
 	}
-	var region, item, grade, month, outlet int32
-	return st.Query(ctx, func(scan func(...any) error) error {
-		if err := scan(&region, &item, &grade, &month, &outlet); err != nil {
-			return err
+	var rows [][]any
+	for id, w := range words {
+		if inBasket[w] {
+			rows = append(rows, []any{int32(id)})
 		}
-		if !inBasket[words[item]] {
-			return nil
-		}
-		for r := words[region]; r != ""; r = parent[r] {
-			k := place{r, good{words[item], gradeName(grade)}, result.Month(month)}
-			o.atOutlet[k] = append(o.atOutlet[k], outlet)
+	}
+	if err := st.Exec(ctx, "DELETE FROM basket_item"); err != nil {
+		return err
+	}
+	if err := st.Append(ctx, "basket_item", rows); err != nil {
+		return err
+	}
+	return st.Records(ctx, queries.PanelOutlet, func(rec arrow.Record) error {
+		region, item, grade, outlet, month := int32s(rec, 0), int32s(rec, 1), int32s(rec, 2), int32s(rec, 3), int32s(rec, 4)
+		for i := range region {
+			for r := words[region[i]]; r != ""; r = parent[r] {
+				k := place{r, good{words[item[i]], gradeName(grade[i])}, result.Month(month[i])}
+				o.atOutlet[k] = append(o.atOutlet[k], outlet[i])
+			}
 		}
 		return nil
-	}, "SELECT region, item, grade, month, outlet FROM panel_outlet")
+	})
 }
+
+func int32s(rec arrow.Record, i int) []int32 { return rec.Column(i).(*array.Int32).Int32Values() }
 
 func (o *observed) count(ctx context.Context, st *store.Store) error {
 	var first, last, firstOn, newest, newestAverage *string

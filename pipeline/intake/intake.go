@@ -168,8 +168,10 @@ func Load(ctx context.Context, st *store.Store, w *workspace.Workspace, tables *
 }
 
 func repeatsAndHolds(ctx context.Context, st *store.Store, e workspace.Edit) error {
-	if err := st.Make(ctx, queries.ObsRepeat, nil); err != nil {
-		return err
+	for _, q := range []queries.Query{queries.ObsShared, queries.ObsRepeat} {
+		if err := st.Make(ctx, q, nil); err != nil {
+			return err
+		}
 	}
 	for _, text := range []string{
 		"INSERT INTO obs_duplicate SELECT file_id, line, key_hash, micro_price FROM obs_repeat",

@@ -470,9 +470,10 @@ func (r *reader) index(ctx context.Context, d Descriptor, src workspace.Source, 
 	return o, r.st.Append(ctx, "obs_index", rows)
 }
 
-// allowances reads allowance amounts from a table with one amount a row.
+// allowances reads allowance amounts from a table with one amount a row. A
+// note that the file has on an amount is kept with its source.
 func (r *reader) allowances(ctx context.Context, d Descriptor, src workspace.Source, t *text, fileID int32) (o outcome, err error) {
-	names := []string{"effective_from", "effective_to", "region", "persons", "amount_lcu", "programme", "amount_kind", "source"}
+	names := []string{"effective_from", "effective_to", "region", "persons", "amount_lcu", "programme", "amount_kind", "source", "note"}
 	at := map[string]int{}
 	for _, n := range names {
 		at[n] = -1
@@ -485,17 +486,23 @@ func (r *reader) allowances(ctx context.Context, d Descriptor, src workspace.Sou
 	}
 	var rows [][]any
 	err = t.each(func(rec *record) {
-		o.read++
 		cell := func(n string) string {
 			if i := at[n]; i >= 0 && i < len(rec.fields) {
 				return string(rec.fields[i])
 			}
 			return src.Fixed[n]
 		}
+		f := rowFault(rec, len(t.header))
+		for n, cells := range src.Only {
+			if f == nil && !slices.Contains(cells, cell(n)) {
+				return
+			}
+		}
+		o.read++
 		aside := func(f *fault) {
 			o.aside = append(o.aside, setAside{rec.line, *f, clip(string(bytes.ToValidUTF8(rec.raw, []byte("\ufffd"))), 4096)})
 		}
-		if f := rowFault(rec, len(t.header)); f != nil {
+		if f != nil {
 			aside(f)
 			return
 		}
@@ -533,8 +540,12 @@ func (r *reader) allowances(ctx context.Context, d Descriptor, src workspace.Sou
 				"give them under [source.fixed] and currency of source " + src.Name})
 			return
 		}
+		told := cell("source")
+		if note := cell("note"); note != "" {
+			told += " (" + note + ")"
+		}
 		rows = append(rows, []any{fileID, int32(rec.line), cell("programme"), reg, int32(persons), cell("amount_kind"), from, to,
-			cell("amount_lcu"), src.Currency, cell("source")})
+			cell("amount_lcu"), src.Currency, told})
 	})
 	if err != nil {
 		return o, err

@@ -78,6 +78,10 @@ type Source struct {
 	Columns map[string]string `toml:"columns"`
 	// Fixed gives the value of a column that the file does not have.
 	Fixed map[string]string `toml:"fixed"`
+	// Only names, for one of our columns, the cells as read of the rows that
+	// concern us. Rows of an allowance file with another cell are not read and
+	// stand in no count.
+	Only map[string][]string `toml:"only"`
 	// Catalogue names the source whose files describe this one's series.
 	Catalogue string `toml:"catalogue"`
 	// Series describes series that no catalogue does, by id.
@@ -169,6 +173,11 @@ func parseSettings(b []byte) (Settings, error) {
 		for _, p := range src.Files {
 			if _, err := path.Match(p, ""); err != nil {
 				errs = append(errs, bad(0, "source.files", fmt.Sprintf("%q", p), "write a pattern such as APU*.csv"))
+			}
+		}
+		for n := range src.Only {
+			if src.Columns[n] == "" || src.Gives != "allowances" {
+				errs = append(errs, bad(0, "source.only", fmt.Sprintf("%q in source %s", n, src.Name), "a column that [source.columns] of a source of allowances names"))
 			}
 		}
 		if src.Name == "" {

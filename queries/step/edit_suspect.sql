@@ -4,18 +4,26 @@
 -- params: min_own, min_peer, own_ratio, peer_ratio, window_days, window_months (checked against the parsed SQL)
 -- column: reason  own_series or peers
 -- method: ratio to a median with a minimum n; the limits are the settings' [edit] (common practice)
-WITH quote AS (
+WITH quote AS MATERIALIZED (
     SELECT p.file_id, p.line, p.day, p.month, p.outlet, p.item, p.variety, p.grade, a.pack, p.micro_price / a.quantity AS unit_price
     FROM obs_price p
     JOIN amount a ON a.amount_id = p.amount
     WHERE p.micro_price > 0 AND NOT p.is_average
 ),
--- A series whose dearest is within the ratio of its cheapest holds no suspect of its own; a short one needs its peers.
-spread AS (
-    SELECT outlet, item, variety, grade, pack
+-- A series whose dearest is within the ratio of its cheapest holds no suspect of its own; a short one needs its peers,
+-- where any of these stand that far apart.
+wide AS (
+    SELECT item, grade
     FROM quote
-    GROUP BY outlet, item, variety, grade, pack
-    HAVING max(unit_price) > $own_ratio * min(unit_price) OR count(*) <= $min_own
+    GROUP BY item, grade
+    HAVING max(unit_price) > $peer_ratio * min(unit_price)
+),
+spread AS (
+    SELECT q.outlet, q.item, q.variety, q.grade, q.pack
+    FROM quote q
+    LEFT JOIN wide w ON w.item = q.item AND w.grade = q.grade
+    GROUP BY q.outlet, q.item, q.variety, q.grade, q.pack
+    HAVING max(q.unit_price) > $own_ratio * min(q.unit_price) OR count(*) <= $min_own AND count(w.item) > 0
 ),
 loose AS (
     SELECT q.file_id, q.line, q.day, q.month, q.outlet, q.item, q.variety, q.grade, q.pack, q.unit_price

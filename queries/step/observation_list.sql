@@ -1,11 +1,11 @@
--- observation_list: every observation of a region with its flags, in the order of the published file.
+-- observation_list: every observation of some regions with its flags, in the order of the published file.
 -- grain:  file_id, line                          (checked: unique, not null)
 -- inputs: amount, edit_correction, edit_hold, obs_owner, obs_price, word (checked against the parsed SQL)
--- params: region                                 (checked against the parsed SQL)
+-- params: from_region, to_region                 (checked against the parsed SQL)
 -- column: micro_price_set  the price set by a correction
 -- method: arithmetic only
 WITH rank AS (
-    SELECT word_id, CAST(row_number() OVER (ORDER BY word) AS INTEGER) AS place FROM word
+    SELECT word_id, word, CAST(row_number() OVER (ORDER BY word) AS INTEGER) AS place FROM word
 )
 SELECT p.observation_id, p.day, p.region, p.outlet, p.item, p.variety, p.grade, p.gtin,
     p.amount, p.price_type, p.series,
@@ -17,11 +17,12 @@ LEFT JOIN edit_hold h ON h.file_id = p.file_id AND h.line = p.line
 LEFT JOIN edit_correction c ON c.file_id = p.file_id AND c.line = p.line
 LEFT JOIN obs_owner o ON o.file_id = p.file_id AND o.line = p.line
 JOIN amount a ON a.amount_id = p.amount
+JOIN rank region ON region.word_id = p.region
 JOIN rank item ON item.word_id = p.item
 JOIN rank grade ON grade.word_id = p.grade
 JOIN rank outlet ON outlet.word_id = p.outlet
 JOIN rank variety ON variety.word_id = p.variety
 JOIN rank pack ON pack.word_id = a.pack
 JOIN rank series ON series.word_id = p.series
-WHERE p.region = $region
-ORDER BY item.place, grade.place, p.month, outlet.place, variety.place, pack.place, p.day, series.place, p.observation_id, p.key_hash
+WHERE region.word BETWEEN $from_region AND $to_region
+ORDER BY region.place, item.place, grade.place, p.month, outlet.place, variety.place, pack.place, p.day, series.place, p.observation_id, p.key_hash

@@ -4,7 +4,7 @@
 -- params: default_grade                          (checked against the parsed SQL)
 -- column: price_type  not_sold or out_of_stock (not_sold where both were noted)
 -- method: arithmetic only
-SELECT p.region, p.item, CASE WHEN p.grade = 0 THEN $default_grade ELSE p.grade END AS grade, p.month, min(t.word) AS price_type
+SELECT p.region, p.item, CASE WHEN p.grade = 0 THEN CAST($default_grade AS INTEGER) ELSE p.grade END AS grade, p.month, min(t.word) AS price_type
 FROM obs_price p
 JOIN word t ON t.word_id = p.price_type
 WHERE p.micro_price IS NULL

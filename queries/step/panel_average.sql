@@ -5,7 +5,7 @@
 -- column: ln_price  1e-12  log unit price; of several series of one source their mean
 -- method: ILO et al., Consumer Price Index Manual 2020, 8.19 (Jevons); logs in fixed point
 WITH counted AS (
-    SELECT p.region, p.item, CASE WHEN p.grade = 0 THEN $default_grade ELSE p.grade END AS grade, p.month, f.source,
+    SELECT p.region, p.item, CASE WHEN p.grade = 0 THEN CAST($default_grade AS INTEGER) ELSE p.grade END AS grade, p.month, f.source,
         CAST(round(ln(coalesce(c.micro_price, p.micro_price) / 1e6 / a.quantity) * 1e12) AS BIGINT) AS ln_price
     FROM obs_price p
     JOIN file f ON f.file_id = p.file_id

@@ -4,9 +4,9 @@
 -- params: default_grade, price_types             (checked against the parsed SQL)
 -- column: sum_ln  1e-12   sum over packs of the mean log unit price, a whole number
 -- column: n_packs         packs in that sum
--- method: ILO et al., Consumer Price Index Manual 2020, 8.19 (Jevons); logs in fixed point, so that sums do not depend on their order
+-- method: ILO et al., Consumer Price Index Manual 2020, 8.19 (Jevons); logs in fixed point: no sum depends on its order
 WITH counted AS (
-    SELECT p.region, p.item, CASE WHEN p.grade = 0 THEN $default_grade ELSE p.grade END AS grade,
+    SELECT p.region, p.item, CASE WHEN p.grade = 0 THEN CAST($default_grade AS INTEGER) ELSE p.grade END AS grade,
         p.outlet, p.variety, a.pack, p.month, p.day,
         CAST(round(ln(coalesce(c.micro_price, p.micro_price) / 1e6 / a.quantity) * 1e12) AS BIGINT) AS ln_price
     FROM obs_price p
@@ -30,4 +30,3 @@ SELECT region, item, grade, outlet, variety, month,
     CAST(sum(n_notes) AS INTEGER) AS n_notes, min(oldest_day) AS oldest_day, max(newest_day) AS newest_day
 FROM pack_month
 GROUP BY region, item, grade, outlet, variety, month
-ORDER BY region, item, grade, outlet, variety, month

@@ -1,0 +1,61 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strconv"
+	"testing"
+	"time"
+)
+
+// speedRows is how many notes the benchmark reads: 200 000, or what
+// FARTHING_ROWS says (1000000 for the figure of DEVELOPERS.md).
+func speedRows() int {
+	if n, err := strconv.Atoi(os.Getenv("FARTHING_ROWS")); err == nil {
+		return n
+	}
+	return 200_000
+}
+
+// BenchmarkImportRun times import and run, without pages, against the
+// hand-written script on the same notes in the same run. The figure to read is
+// "ratio": the program's time over the script's.
+func BenchmarkImportRun(b *testing.B) {
+	rows := speedRows()
+	b.Run(fmt.Sprintf("rows=%d", rows), func(b *testing.B) {
+		notes := b.TempDir()
+		if _, err := writeNotes(notes, rows); err != nil {
+			b.Fatal(err)
+		}
+		var ours, script time.Duration
+		for b.Loop() {
+			w := b.TempDir()
+			if err := os.CopyFS(w, os.DirFS(notes)); err != nil {
+				b.Fatal(err)
+			}
+			if err := os.WriteFile(filepath.Join(w, "farthing.toml"), []byte("name = \"speed\"\ninvented = true\n[pages]\ndraw = false\n"), 0o644); err != nil {
+				b.Fatal(err)
+			}
+			began := time.Now()
+			for _, args := range [][]string{{"import", filepath.Join(w, "notes.csv")}, {"run"}} {
+				var out, errOut bytes.Buffer
+				code := run(context.Background(), append(args, "--workspace", w, "--quiet"), nil, &out, &errOut, time.Now)
+				if code != exitDone && code != exitQuarantined {
+					b.Fatalf("%v: exit %d\n%s", args, code, errOut.String())
+				}
+			}
+			ours += time.Since(began)
+			began = time.Now()
+			if err := runScript(notes); err != nil {
+				b.Fatal(err)
+			}
+			script += time.Since(began)
+		}
+		b.ReportMetric(ours.Seconds()/float64(b.N), "farthing-s")
+		b.ReportMetric(script.Seconds()/float64(b.N), "script-s")
+		b.ReportMetric(ours.Seconds()/script.Seconds(), "ratio")
+	})
+}

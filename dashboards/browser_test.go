@@ -1,0 +1,184 @@
+package dashboards
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+)
+
+// tab is a browser's page that notes what it complains of and asks for.
+type tab struct {
+	ctx context.Context
+
+	mu     sync.Mutex
+	faults []string
+}
+
+// browse starts a browser; where none is installed the test says so and is skipped.
+func browse(t *testing.T) *tab {
+	t.Helper()
+	path := ""
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "chrome"} {
+		if p, err := exec.LookPath(name); err == nil {
+			path = p
+			break
+		}
+	}
+	if path == "" {
+		t.Skip("no browser: install chromium to test the pages in it")
+	}
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path))
+	if os.Geteuid() == 0 {
+		opts = append(opts, chromedp.NoSandbox) // the browser refuses its sandbox to root
+	}
+	ctx, stop := chromedp.NewExecAllocator(context.Background(), opts...)
+	t.Cleanup(stop)
+	ctx, stop = chromedp.NewContext(ctx)
+	t.Cleanup(stop)
+	ctx, stop = context.WithTimeout(ctx, 2*time.Minute)
+	t.Cleanup(stop)
+	b := &tab{ctx: ctx}
+	err := chromedp.Listen(ctx, func(ev any) {
+		b.mu.Lock()
+		defer b.mu.Unlock()
+		switch e := ev.(type) {
+		case *log.EventEntryAdded:
+			b.faults = append(b.faults, fmt.Sprintf("log %s: %s", e.Entry.Level, e.Entry.Text))
+		case *runtime.EventExceptionThrown:
+			b.faults = append(b.faults, "exception: "+e.ExceptionDetails.Text)
+		case *runtime.EventConsoleAPICalled:
+			b.faults = append(b.faults, fmt.Sprintf("console %s", e.Type))
+		case *network.EventRequestWillBeSent:
+			if u := e.Request.URL; !strings.HasPrefix(u, "file://") && !strings.HasPrefix(u, "data:") {
+				b.faults = append(b.faults, "request for "+u)
+			}
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+// open shows a page at a width and waits until its figures are drawn.
+func (b *tab) open(t *testing.T, file string, width int64, script bool) {
+	t.Helper()
+	if _, err := chromedp.Call(b.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: !script}); err != nil {
+		t.Fatal(err)
+	}
+	steps := []chromedp.Action[chromedp.Void]{chromedp.EmulateViewport(width, 900), chromedp.Navigate("file://" + filepath.ToSlash(file))}
+	if script {
+		steps = append(steps, chromedp.WaitReady(chromedp.CSS("html[data-ready]")))
+	}
+	if err := chromedp.Do(b.ctx, steps...); err != nil {
+		t.Fatalf("%s at %d px: %v", filepath.Base(file), width, err)
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for _, f := range b.faults {
+		t.Errorf("%s at %d px: got %s, want silence and no network", filepath.Base(file), width, f)
+	}
+	b.faults = nil
+}
+
+func eval[T any](t *testing.T, b *tab, js string) T {
+	t.Helper()
+	v, err := chromedp.Run(b.ctx, chromedp.Evaluate[T](js))
+	if err != nil {
+		t.Fatalf("%s: %v", js, err)
+	}
+	return v
+}
+
+// TestBrowser opens pages from their files, at the widths of a desk and of phones.
+func TestBrowser(t *testing.T) {
+	b := browse(t)
+	for _, name := range []string{"typical", "hostile", "long names", "ranged", "unpriced", "bare"} {
+		e := editions()[name]
+		e.Publish = e.Publish[max(0, len(e.Publish)-1):]
+		dir := write(t, "browser "+name, e, chartLibrary())
+		pages, err := filepath.Glob(filepath.Join(dir, "*.html"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, page := range pages {
+			for _, width := range []int64{1280, 784, 360, 320} {
+				b.open(t, page, width, true)
+				if got := eval[int64](t, b, "document.documentElement.scrollWidth"); got > width {
+					t.Errorf("%s %s: got a page %d px wide, want it to fit %d", name, filepath.Base(page), got, width)
+				}
+				if width < 360 {
+					continue
+				}
+				// Type is never scaled down: a drawing is as wide as it was drawn, or wider.
+				small := eval[[]string](t, b, `[...document.querySelectorAll(".plot > svg")].filter(s => s.clientWidth && s.clientWidth < s.viewBox.baseVal.width - 1).map(s => s.clientWidth + "")`)
+				if len(small) > 0 {
+					t.Errorf("%s %s at %d px: got drawings %v px wide, want none smaller than drawn", name, filepath.Base(page), width, small)
+				}
+			}
+		}
+	}
+}
+
+// TestWithoutScript expects the drawings and tables to be there all the same.
+func TestWithoutScript(t *testing.T) {
+	b := browse(t)
+	e := typical().edition()
+	e.Publish = e.Publish[:1]
+	dir := write(t, "scriptless", e, chartLibrary())
+	want := 1.0 // the strip
+	if chartLibrary() != "" {
+		want = 2
+	}
+	for _, width := range []int64{1280, 360} {
+		b.open(t, filepath.Join(dir, "index.html"), width, false)
+		// The test's own questions need no script of the page's.
+		seen := eval[float64](t, b, `[...document.querySelectorAll(".plot > svg")].filter(s => s.clientWidth).length`)
+		if seen != want {
+			t.Errorf("at %d px: got %v drawings, want %v", width, seen, want)
+		}
+	}
+}
+
+// TestHover points at a line figure and reads the row below it.
+func TestHover(t *testing.T) {
+	if chartLibrary() == "" {
+		t.Skip("no chart library: name its file in FARTHING_CHART_LIBRARY")
+	}
+	b := browse(t)
+	e := typical().edition()
+	e.Publish = e.Publish[:1]
+	dir := write(t, "hover", e, chartLibrary())
+	for _, width := range []int64{1280, 360} {
+		b.open(t, filepath.Join(dir, "index.html"), width, true)
+		at := eval[map[string]float64](t, b, `(() => {
+			const p = [...document.querySelectorAll(".plot.awake")].find(p => p.clientWidth);
+			p.scrollIntoView();
+			const r = p.querySelector(".live").getBoundingClientRect();
+			return {x: r.left + 48, y: r.top + 60};
+		})()`)
+		if err := chromedp.Do(b.ctx, chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, at["x"]+4, at["y"]), chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, at["x"], at["y"])); err != nil {
+			t.Fatal(err)
+		}
+		got, err := chromedp.Run(b.ctx, chromedp.Poll[string](`[...document.querySelectorAll(".read")].map(p => p.textContent).join("")`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if want := "Jan 2023: Basket 155.18; Allowance 156.00"; got != want { // 4.2486 x (1 + 0.01 sin 0) x 1.2 x 30.4375
+			t.Errorf("at %d px: got %q, want %q", width, got, want)
+		}
+	}
+}
