@@ -3,6 +3,7 @@ package dashboards
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"farthing/dashboards/draw"
 	"farthing/dashboards/layout"
@@ -247,13 +248,24 @@ func (s *site) realPart(v *view, file string) (layout.Part, error) {
 	return p, err
 }
 
+// ruleWords say what the rules of the imputation ladder do; a rule that is not
+// here is printed by its name.
+var ruleWords = map[string]string{
+	"ancestor_change": "filled: moved as in the wider region",
+	"class_change":    "filled: moved as its kind of food",
+	"region_change":   "filled: moved as all food here",
+	"carried":         "filled: last price kept",
+}
+
 // filledWords say how a line's price was found.
 func filledWords(l result.BasketLine) string {
-	switch {
+	switch words, ok := ruleWords[l.FilledBy]; {
 	case !l.UnitPrice.OK:
 		return noPrice(l.Base)
 	case l.FilledBy == "":
 		return "seen on shelves"
+	case ok:
+		return words
 	}
 	return "filled: " + label(l.FilledBy)
 }
@@ -267,12 +279,16 @@ func (v *view) linesPart() layout.Part {
 	for _, n := range v.e.ItemNames {
 		names[n.Item] = n.Name
 	}
+	graded := slices.ContainsFunc(v.lines, func(l result.BasketLine) bool { return l.Grade != v.lines[0].Grade })
+	if g := v.lines[0].Grade; !graded && g != "" {
+		p.Subtitle += fmt.Sprintf(" All of grade %s.", label(g))
+	}
 	name := func(l result.BasketLine) string {
 		s := clean(names[l.Item])
 		if s == "" {
 			s = label(l.Item)
 		}
-		if l.Grade != "" {
+		if graded && l.Grade != "" {
 			s += ", " + label(l.Grade)
 		}
 		return s

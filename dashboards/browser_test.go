@@ -156,7 +156,7 @@ func TestWithoutScript(t *testing.T) {
 // TestHover points at a line figure and reads the row below it.
 func TestHover(t *testing.T) {
 	if chartLibrary() == "" {
-		t.Skip("no chart library: name its file in FARTHING_CHART_LIBRARY")
+		t.Skip("no chart library: name its folder in FARTHING_ASSETS")
 	}
 	b := browse(t)
 	e := typical().edition()

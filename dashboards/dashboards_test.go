@@ -30,7 +30,12 @@ var dump = flag.String("dump", "", "write the pages of the made-up editions belo
 
 // chartLibrary is the chart library's file, which a clone does not have until
 // it is fetched; without it the pages are tested as they are then.
-func chartLibrary() string { return os.Getenv("FARTHING_CHART_LIBRARY") }
+func chartLibrary() string {
+	if dir := os.Getenv("FARTHING_ASSETS"); dir != "" {
+		return filepath.Join(dir, layout.LibraryFile)
+	}
+	return ""
+}
 
 func some(v float64) result.Num { return result.Some(v) }
 

@@ -144,7 +144,7 @@ func (s spec) edition() *result.Edition {
 					l.PerDay, l.UnitPrice = result.Some(it.share*4), result.Some(it.share*4/it.q)
 				}
 				if it.id == "milk" && mi%5 == 1 {
-					l.FilledBy, l.ObsStatus, l.ObsStatusAll = "class", "I", "I"
+					l.FilledBy, l.ObsStatus, l.ObsStatusAll = "class_change", "I", "I"
 				}
 				e.Lines = append(e.Lines, l)
 			}

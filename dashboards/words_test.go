@@ -38,6 +38,10 @@ func TestWords(t *testing.T) {
 		{"letters", letters(result.Base{ObsStatusAll: "O,I"}), "[OI]"},
 		{"normal", letters(result.Base{ObsStatus: "A", ObsStatusAll: "A"}), ""},
 		{"not sold before missing", noPrice(result.Base{ObsStatus: "M", ObsStatusAll: "M O"}), "an item was not sold [MO]"},
+		{"seen", filledWords(result.BasketLine{UnitPrice: some(1)}), "seen on shelves"},
+		{"filled", filledWords(result.BasketLine{UnitPrice: some(1), FilledBy: "carried"}), "filled: last price kept"},
+		{"filled by a rule without words", filledWords(result.BasketLine{UnitPrice: some(1), FilledBy: "a_rule"}), "filled: a rule"},
+		{"no price", filledWords(result.BasketLine{Base: result.Base{ObsStatus: "O"}}), "a price is missing [O]"},
 		{"status key", statusKey([]string{"[I]", "[OI]"}), " [O] a price is missing, [I] imputed in part."},
 	} {
 		if c.got != c.want {

@@ -63,7 +63,8 @@ type Run struct {
 	runID  int
 	report Report
 	kept   []intake.FileReport
-	given  []string // files of the inbox, removed once they are taken in
+	given  []string        // files of the inbox, removed once they are taken in
+	made   *result.Edition // by this run's compute
 }
 
 // parts are a stage's inputs, each with a hash.
@@ -418,6 +419,8 @@ func (r *Run) compute(ctx context.Context, _ []string) (o outcome, err error) {
 	if errors.Is(err, os.ErrExist) {
 		err = nil // the same edition was made before
 	}
+	e.Hash, e.Dir = o.hash, filepath.Join(r.W.EditionsDir(), o.hash)
+	r.made = e
 	return o, err
 }
 
@@ -458,9 +461,11 @@ func (r *Run) publish(ctx context.Context, _ []string) (o outcome, err error) {
 	if err != nil {
 		return o, err
 	}
-	e, err := result.Load(filepath.Join(r.W.EditionsDir(), last.hash))
-	if err != nil {
-		return o, err
+	e := r.made
+	if e == nil || e.Hash != last.hash {
+		if e, err = result.Load(filepath.Join(r.W.EditionsDir(), last.hash)); err != nil {
+			return o, err
+		}
 	}
 	if err := publish.Run(r.W, e, r.Library); err != nil {
 		return o, err

@@ -287,11 +287,11 @@ func TestEngineErrors(t *testing.T) {
 
 // TestEngine draws with the library itself, at both widths.
 func TestEngine(t *testing.T) {
-	library := os.Getenv("FARTHING_CHART_LIBRARY")
-	if library == "" {
-		t.Skip("no chart library: name its file in FARTHING_CHART_LIBRARY")
+	dir := os.Getenv("FARTHING_ASSETS")
+	if dir == "" {
+		t.Skip("no chart library: name its folder in FARTHING_ASSETS")
 	}
-	e, err := NewEngine(library)
+	e, err := NewEngine(filepath.Join(dir, "echarts.min.js"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -28,7 +28,7 @@ type Descriptor struct {
 	KeptOn   string `json:"kept_on"`
 }
 
-const descriptorFile = "descriptor.json"
+const descriptorFile, newPrefix = "descriptor.json", ".new-"
 
 // Path of the archived bytes.
 func (d Descriptor) Path(w *workspace.Workspace) string {
@@ -49,7 +49,7 @@ func keep(w *workspace.Workspace, path string, src workspace.Source, day time.Ti
 	if err := os.MkdirAll(w.Archive(), 0o755); err != nil {
 		return d, false, err
 	}
-	tmp, err := os.MkdirTemp(w.Archive(), ".new-")
+	tmp, err := os.MkdirTemp(w.Archive(), newPrefix)
 	if err != nil {
 		return d, false, err
 	}
@@ -76,7 +76,21 @@ func keep(w *workspace.Workspace, path string, src workspace.Source, day time.Ti
 	if err := os.WriteFile(filepath.Join(tmp, descriptorFile), append(b, '\n'), 0o644); err != nil {
 		return d, false, err
 	}
-	return d, false, os.Rename(tmp, dir)
+	return d, false, errors.Join(os.Chmod(tmp, 0o755), os.Rename(tmp, dir))
+}
+
+// sweep removes what a killed run had half kept; the caller holds the workspace, so nobody is at it.
+func sweep(w *workspace.Workspace) error {
+	entries, err := os.ReadDir(w.Archive())
+	if errors.Is(err, os.ErrNotExist) {
+		return nil
+	}
+	for _, e := range entries {
+		if strings.HasPrefix(e.Name(), newPrefix) {
+			err = errors.Join(err, os.RemoveAll(filepath.Join(w.Archive(), e.Name())))
+		}
+	}
+	return err
 }
 
 // safeName keeps a file's name where it can not be mistaken for a path or for the descriptor.

@@ -12,6 +12,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"sort"
@@ -63,12 +64,15 @@ type Report struct {
 func Keep(w *workspace.Workspace, paths []string, now time.Time) ([]Descriptor, []FileReport, error) {
 	var errs []error
 	for _, p := range paths {
-		if st, err := os.Stat(p); err != nil || st.IsDir() {
-			errs = append(errs, &workspace.InputError{Code: "no_file", File: p, Read: "no such file", Instead: "name a file that can be read"})
+		if read := notReadable(p); read != "" {
+			errs = append(errs, &workspace.InputError{Code: "no_file", File: p, Read: read, Instead: "name a file that can be read"})
 		}
 	}
 	if len(errs) > 0 {
 		return nil, nil, errors.Join(errs...)
+	}
+	if err := sweep(w); err != nil {
+		return nil, nil, err
 	}
 	l := &lexicon{settings: w.Settings}
 	var kept []Descriptor
@@ -82,6 +86,29 @@ func Keep(w *workspace.Workspace, paths []string, now time.Time) ([]Descriptor, 
 		reports = append(reports, FileReport{Path: p, SHA256: d.SHA256, Source: d.Source, AlreadyKnown: known, Reasons: []Reason{}})
 	}
 	return kept, reports, nil
+}
+
+// notReadable says why a path is no file to be read, or "". A pipe or a device might never end.
+func notReadable(path string) string {
+	st, err := os.Stat(path)
+	switch {
+	case errors.Is(err, os.ErrNotExist):
+		return "no such file"
+	case err == nil && st.IsDir():
+		return "a folder"
+	case err == nil && !st.Mode().IsRegular():
+		return "not a plain file"
+	case err == nil:
+		var f *os.File
+		if f, err = os.Open(path); err == nil {
+			f.Close()
+			return ""
+		}
+	}
+	if p := new(fs.PathError); errors.As(err, &p) {
+		err = p.Err // the path is named beside it
+	}
+	return err.Error()
 }
 
 // InboxFiles lists what waits in the inbox, by name.

@@ -178,11 +178,13 @@ func (l *lexicon) amount(item *workspace.Item, region, pack, packs, weighed, pie
 		b.pack = n.RatString() + " of " + b.pack
 	}
 	want, _ := quantity.DimensionOf(item.BaseUnit)
+	field, read := "pack", pack // that says the amount
 	var one quantity.Amount
 	switch {
 	case weighed != "":
+		field, read = "weighed", weighed
 		if one, err = quantity.ParseAmount(weighed, opt); err != nil {
-			return b, quantityFault("weighed", weighed, err)
+			return b, quantityFault(field, read, err)
 		}
 		b.measured = true
 	case pieces != "" && want == quantity.Count:
@@ -196,18 +198,18 @@ func (l *lexicon) amount(item *workspace.Item, region, pack, packs, weighed, pie
 			return b, quantityFault("pack", pack, err)
 		}
 	}
-	if want == quantity.Volume && one.Dimension() == quantity.Mass && bareOunce.MatchString(pack) {
-		return b, &fault{"dimension", "pack", pack, "ounces of weight or of a liquid? Write fl oz for the liquid, or the weight in g"}
+	if want == quantity.Volume && one.Dimension() == quantity.Mass && bareOunce.MatchString(read) {
+		return b, &fault{"dimension", field, read, "ounces of weight or of a liquid? Write fl oz for the liquid, or the weight in g"}
 	}
 	got, err := one.To(want, bridge(item))
 	if err != nil {
-		f := quantityFault("pack", pack, err)
+		f := quantityFault(field, read, err)
 		f.code = "dimension"
 		return b, f
 	}
 	b.quantity = got.Times(n).Float()
 	if !(b.quantity > 0) {
-		return b, &fault{"pack", "pack", pack, "write a pack that holds something, such as 500 g"}
+		return b, &fault{field, field, read, "write an amount above 0, such as 500 g"}
 	}
 	return b, nil
 }

@@ -45,7 +45,7 @@ func (r *reader) read(ctx context.Context, d Descriptor, src workspace.Source, f
 		return o, err
 	}
 	defer f.Close()
-	text := bufio.NewReaderSize(UTF8Text(f), maxRow+2)
+	text := UTF8Text(f)
 	if src.Gives == "notes" {
 		return r.notes(ctx, d, text, fileID)
 	}
@@ -85,6 +85,9 @@ func openText(r *bufio.Reader) (*text, error) {
 		return nil, err
 	}
 	n := firstLine(head)
+	if n == maxRow && head[n-1] != '\n' { // no header is that long: a row, to be set aside
+		return &text{r: r, delimiter: ','}, nil
+	}
 	line := bytes.TrimRight(head[:n], "\r\n")
 	t := &text{delimiter: ',', lines: 1, rawHeader: bytes.Clone(line)}
 	for _, c := range []byte{';', '\t'} {
@@ -106,7 +109,7 @@ func openText(r *bufio.Reader) (*text, error) {
 func (t *text) column(name string) int { return slices.Index(t.header, name) }
 
 func (t *text) blocks(each func(block) error) error {
-	return blocks(t.r, t.delimiter, func(b block) error {
+	return blocks(t.r, t.delimiter, blockSize, func(b block) error {
 		b.first += t.lines
 		return each(b)
 	})
@@ -125,8 +128,11 @@ func (t *text) refuse(f fault) (outcome, error) {
 	var o outcome
 	err := t.each(func(rec *record) {
 		o.read++
-		o.aside = append(o.aside, setAside{rec.line, f, clip(string(bytes.ToValidUTF8(rec.raw, []byte("\ufffd"))), 4096)})
+		o.aside = append(o.aside, aside(rec.line, rec.raw, &f))
 	})
+	if o.read == 0 && len(t.rawHeader) > 0 { // then it is no header but all there is
+		o.read, o.aside = 1, []setAside{aside(1, t.rawHeader, &f)}
+	}
 	return o, err
 }
 
@@ -171,11 +177,11 @@ func (r *reader) notes(ctx context.Context, d Descriptor, in *bufio.Reader, file
 func rowFault(rec *record, columns int) *fault {
 	switch {
 	case rec.fault != "":
-		return &fault{"row", "", clip(string(bytes.ToValidUTF8(rec.raw, []byte("\ufffd"))), 200), rec.fault + ": mend the row"}
+		return &fault{"row", "", string(rec.raw), rec.fault + ": mend the row"}
 	case len(rec.fields) > columns:
 		for _, extra := range rec.fields[columns:] {
 			if len(extra) > 0 {
-				return &fault{"cells", "", clip(string(bytes.ToValidUTF8(extra, []byte("\ufffd"))), 200),
+				return &fault{"cells", "", string(extra),
 					fmt.Sprintf("the row has %d cells, the header %d: put quotes round a cell that holds a comma", len(rec.fields), columns)}
 			}
 		}
@@ -190,8 +196,10 @@ func noteColumns(header []string) (at [nColumns]int, bad *fault) {
 	}
 	for i, h := range header {
 		col := slices.Index(columnNames[:], h)
-		switch {
+		switch bad := workspace.BadText(h); {
 		case h == "":
+		case bad != "":
+			return at, &fault{"header", "", h, bad + "; price notes are text, CSV UTF-8, under the line observed_on,region,outlet,item,price,pack"}
 		case col < 0:
 			f := &fault{"unknown_column", h, h, "known columns: " + strings.Join(columnNames[:], ", ")}
 			if near := workspace.Nearest(h, columnNames[:]); near != "" {
@@ -321,10 +329,10 @@ func (r *reader) series(src workspace.Source, id string) (workspace.Series, *fau
 		}
 		r.catalogues[src.Catalogue] = c
 	}
-	if s, ok := r.catalogues[src.Catalogue][id]; ok {
+	if s, ok := r.catalogues[src.Catalogue][id]; ok && s.Item != "" {
 		return s, nil, nil
 	}
-	unknown.cure = fmt.Sprintf("import a catalogue file of source %s that lists it, or %s", src.Catalogue, unknown.cure)
+	unknown.cure = fmt.Sprintf("import a catalogue file of source %s that says what it measures, or %s", src.Catalogue, unknown.cure)
 	return workspace.Series{}, unknown, nil
 }
 
@@ -340,7 +348,7 @@ func (r *reader) catalogue(name string) (map[string]workspace.Series, error) {
 		if err != nil {
 			return nil, err
 		}
-		t, err := openText(bufio.NewReaderSize(UTF8Text(f), maxRow+2))
+		t, err := openText(UTF8Text(f))
 		if err == nil {
 			id, reg, it := t.column(src.Columns["id"]), t.column(src.Columns["region"]), t.column(src.Columns["item"])
 			if min(id, reg, it) < 0 {
@@ -381,19 +389,23 @@ func (r *reader) averages(ctx context.Context, d Descriptor, src workspace.Sourc
 		sold = a.Pack
 	}
 	if sold == "" {
-		amount, _, err := quantity.ParseTitleUnit(s.Item)
+		_, unit, err := quantity.ParseTitleUnit(s.Item)
 		if err != nil {
 			f := quantityFault("pack", s.Item, err)
 			f.cure += "; or give the pack in tables/aliases"
 			return t.refuse(*f)
 		}
-		sold = amount.String()
+		sold = unit // as read; the typer reads the same amount from it
 	}
 	fixed := fields{region: []byte(s.Region), item: []byte(s.Item), pack: []byte(sold), currency: []byte(src.Currency), kind: []byte("average")}
-	return r.typeRows(ctx, fileID, src.Name, func(work chan<- block) error {
+	words := *r.lexicon // an open file has a decimal point, whatever the notes have
+	words.settings.Prices.Decimal = "."
+	open := *r
+	open.lexicon = &words
+	return open.typeRows(ctx, fileID, src.Name, func(work chan<- block) error {
 		return t.blocks(func(b block) error { work <- b; return nil })
 	}, func(ty *typer, b block) {
-		ty.series = id
+		ty.ofSeries(id)
 		b.records(t.delimiter, func(rec *record) {
 			if f := rowFault(rec, len(t.header)); f != nil || len(rec.fields) != 2 {
 				if f == nil {
@@ -436,9 +448,7 @@ func (r *reader) index(ctx context.Context, d Descriptor, src workspace.Source, 
 	var rows [][]any
 	err = t.each(func(rec *record) {
 		o.read++
-		aside := func(f *fault) {
-			o.aside = append(o.aside, setAside{rec.line, *f, clip(string(bytes.ToValidUTF8(rec.raw, []byte("\ufffd"))), 4096)})
-		}
+		aside := func(f *fault) { o.aside = append(o.aside, aside(rec.line, rec.raw, f)) }
 		if f := rowFault(rec, len(t.header)); f != nil {
 			aside(f)
 			return
@@ -499,9 +509,7 @@ func (r *reader) allowances(ctx context.Context, d Descriptor, src workspace.Sou
 			}
 		}
 		o.read++
-		aside := func(f *fault) {
-			o.aside = append(o.aside, setAside{rec.line, *f, clip(string(bytes.ToValidUTF8(rec.raw, []byte("\ufffd"))), 4096)})
-		}
+		aside := func(f *fault) { o.aside = append(o.aside, aside(rec.line, rec.raw, f)) }
 		if f != nil {
 			aside(f)
 			return

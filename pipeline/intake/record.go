@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"bufio"
 	"bytes"
 	"io"
 
@@ -8,9 +9,28 @@ import (
 	"golang.org/x/text/transform"
 )
 
-// UTF8Text reads a text as UTF-8 without a byte order mark; a mark of UTF-16 is obeyed.
-func UTF8Text(r io.Reader) io.Reader {
-	return transform.NewReader(r, unicode.BOMOverride(transform.Nop))
+// UTF8Text reads a text as UTF-8 without a byte order mark; a mark of UTF-16
+// is obeyed. Where the text begins with lines that a lone CR ends, CR ends a line.
+func UTF8Text(r io.Reader) *bufio.Reader {
+	in := bufio.NewReaderSize(transform.NewReader(r, unicode.BOMOverride(transform.Nop)), maxRow+2)
+	head, _ := in.Peek(maxRow) // an error is met again by whoever reads
+	if bytes.IndexByte(head, '\n') < 0 && bytes.IndexByte(head, '\r') >= 0 {
+		return bufio.NewReaderSize(crLines{in}, maxRow+2)
+	}
+	return in
+}
+
+// crLines reads CR as LF.
+type crLines struct{ io.Reader }
+
+func (c crLines) Read(b []byte) (int, error) {
+	n, err := c.Reader.Read(b)
+	for i := range b[:n] {
+		if b[i] == '\r' {
+			b[i] = '\n'
+		}
+	}
+	return n, err
 }
 
 // record is one row of a delimited text: its fields (which share the block's
@@ -34,12 +54,12 @@ type block struct {
 	text  []byte
 }
 
-// blocks cuts a text into blocks and passes them on in order.
-func blocks(r io.Reader, delimiter byte, each func(block) error) error {
+// blocks cuts a text into blocks of about a size and passes them on in order.
+func blocks(r io.Reader, delimiter byte, size int, each func(block) error) error {
 	var rest []byte
 	line := 1
 	for {
-		buf := make([]byte, len(rest)+blockSize)
+		buf := make([]byte, len(rest)+size)
 		copy(buf, rest)
 		n, err := io.ReadFull(r, buf[len(rest):])
 		buf = buf[:len(rest)+n]
@@ -64,52 +84,61 @@ func blocks(r io.Reader, delimiter byte, each func(block) error) error {
 	}
 }
 
-// lastBoundary is the place after the last line break that is not inside a
-// quoted field; without quotes, after the last line break.
+// lastBoundary is the place after the last row that ends for sure before b
+// does; without quotes, after the last line break.
 func lastBoundary(b []byte, delimiter byte) int {
 	if bytes.IndexByte(b, '"') < 0 {
 		return bytes.LastIndexByte(b, '\n') + 1
 	}
-	last, at := 0, 0
+	at := 0
 	for at < len(b) {
-		n, _ := rowEnd(b[at:], delimiter)
-		if at+n >= len(b) && b[len(b)-1] != '\n' {
+		n, _, ended := rowEnd(b[at:], delimiter)
+		if !ended {
 			break
 		}
 		at += n
-		last = at
 	}
-	return last
+	return at
 }
 
-// rowEnd is the length of the first row of b with its line break, and whether
-// a quoted field runs past the longest row: then the row is its first line,
-// so that one stray quote can not swallow a file.
-func rowEnd(b []byte, delimiter byte) (n int, open bool) {
+// rowEnd is the length of the first row of b with its line break. The row is
+// open, and no more than its first line, where a quoted field runs past the
+// longest row, or past its line to a quote that closes no field: one stray
+// quote can not swallow the rows below. ended is false where b ends before it
+// could be told; the row then is what it is if nothing follows.
+func rowEnd(b []byte, delimiter byte) (n int, open, ended bool) {
 	const fieldStart, plain, quoted, closed = 0, 1, 2, 3
-	state := fieldStart
+	state, broken := fieldStart, false // broken: the quoted field holds a line break
 	for i, c := range b {
 		switch {
 		case state == quoted:
-			if c == '"' {
+			switch {
+			case c == '"':
 				state = closed
-			} else if i > maxRow {
-				return firstLine(b), true
+			case i > maxRow:
+				n = firstLine(b)
+				return n, true, b[n-1] == '\n'
+			case c == '\n':
+				broken = true
 			}
-		case c == '"' && (state == fieldStart || state == closed):
+		case c == '"' && state == fieldStart:
+			state, broken = quoted, false
+		case c == '"' && state == closed:
 			state = quoted
 		case c == '\n':
-			return i + 1, false
+			return i + 1, false, true
 		case c == delimiter:
 			state = fieldStart
-		case state != closed:
+		case state == closed && broken && c != '\r':
+			return firstLine(b), true, true
+		default:
 			state = plain
 		}
 	}
 	if state == quoted {
-		return firstLine(b), true
+		return firstLine(b), true, false
 	}
-	return len(b), false
+	return len(b), false, false
 }
 
 func firstLine(b []byte) int {
@@ -130,7 +159,7 @@ func (b block) records(delimiter byte, each func(*record)) {
 			n = firstLine(text)
 		} else {
 			var open bool
-			if n, open = rowEnd(text, delimiter); open {
+			if n, open, _ = rowEnd(text, delimiter); open {
 				rec.fault = "a quote is opened and never closed"
 			}
 		}

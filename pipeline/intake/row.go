@@ -1,14 +1,12 @@
 package intake
 
 import (
-	"bytes"
 	"crypto/sha256"
 	"encoding/binary"
 	"fmt"
 	"math"
 	"strings"
 	"time"
-	"unicode/utf8"
 
 	"farthing/pipeline/quantity"
 	"farthing/pipeline/result"
@@ -72,6 +70,11 @@ type setAside struct {
 	row string
 }
 
+// aside is a row as it is set aside: whatever it holds, as text that can be kept and shown.
+func aside(line int, raw []byte, f *fault) setAside {
+	return setAside{line, fault{f.code, clip(f.field, 60), clip(f.text, 200), f.cure}, clip(string(raw), 4096)}
+}
+
 // typer turns rows of texts into typed observations. It belongs to one worker:
 // it reads each distinct text once and remembers it.
 type typer struct {
@@ -79,12 +82,15 @@ type typer struct {
 	vocab   *vocabulary
 	source  string // whose aliases hold
 	fileID  int32
-	series  string
 	missing []string // how the source writes "no value"
 
-	seenText [nColumns]map[string]word
-	seenDay  map[string]dayRead
-	seenPack map[packKey]packRead
+	seenText  [nColumns]map[string]word
+	blank     [nColumns]word // what an empty cell of the column means
+	seenDay   map[string]dayRead
+	textID    map[string]int32 // numbers of this worker's own, to key seenPack by
+	seenPack  map[packKey]packRead
+	byRegion  bool // amounts depend on the region: there are local measures
+	seriesNow word
 
 	out    *array.RecordBuilder
 	aside  []setAside
@@ -109,20 +115,22 @@ type dayRead struct {
 }
 
 type packKey struct {
-	item, region                 int32
-	pack, packs, weighed, pieces string
-	priced                       bool
+	item, region, pack, packs, weighed, pieces int32
+	priced                                     bool
 }
 
 type packRead struct {
 	bought
-	fault *fault
+	escaped string // of its pack, for the observation key
+	fault   *fault
 }
 
 func newTyper(l *lexicon, v *vocabulary, source string, fileID int32) *typer {
-	t := &typer{lexicon: l, vocab: v, source: source, fileID: fileID, seenDay: map[string]dayRead{}, seenPack: map[packKey]packRead{}}
+	t := &typer{lexicon: l, vocab: v, source: source, fileID: fileID, seenDay: map[string]dayRead{}, textID: map[string]int32{"": 0},
+		seenPack: map[packKey]packRead{}, byRegion: len(l.measures) > 0}
 	for i := range t.seenText {
 		t.seenText[i] = map[string]word{}
+		t.blank[i] = t.first(i, "")
 	}
 	t.out = array.NewRecordBuilder(memory.DefaultAllocator, obsSchema)
 	return t
@@ -137,23 +145,22 @@ func (t *typer) take() (arrow.Record, []setAside, int) {
 
 // reject sets a row aside.
 func (t *typer) reject(line int, raw []byte, f *fault) {
-	t.aside = append(t.aside, setAside{line, *f, clip(string(bytes.ToValidUTF8(raw, []byte("\ufffd"))), 4096)})
+	t.aside = append(t.aside, aside(line, raw, f))
 }
 
+// clip is valid text of about n bytes at most.
 func clip(s string, n int) string {
 	if len(s) <= n {
-		return s
+		return strings.ToValidUTF8(s, "\ufffd")
 	}
-	return strings.ToValidUTF8(s[:n], "") + fmt.Sprintf("… (%d bytes; the whole is in the archive)", len(s))
+	return strings.ToValidUTF8(s[:n], "\ufffd") + fmt.Sprintf("… (%d bytes; the whole is in the archive)", len(s))
 }
 
 // row types one row: it is appended to the output or set aside.
 func (t *typer) row(line int, raw []byte, f *fields) {
 	t.nRows++
 	if bad := t.typed(line, f); bad != nil {
-		bad2 := *bad
-		bad2.text = clip(strings.ToValidUTF8(bad2.text, "\ufffd"), 200)
-		t.reject(line, raw, &bad2)
+		t.reject(line, raw, bad)
 	}
 }
 
@@ -227,7 +234,7 @@ func (t *typer) typed(line int, f *fields) *fault {
 	}
 
 	key := append(t.keyBuf[:0], day.text...)
-	for _, s := range []string{reg.escaped, shop.escaped, it.escaped, vari.escaped, grad.escaped, code.escaped, escape(amt.pack), kindOf.escaped, cur.escaped, escape(t.series)} {
+	for _, s := range []string{reg.escaped, shop.escaped, it.escaped, vari.escaped, grad.escaped, code.escaped, amt.escaped, kindOf.escaped, cur.escaped, t.seriesNow.escaped} {
 		key = append(append(key, '|'), s...)
 	}
 	key = append(key, '|')
@@ -245,7 +252,7 @@ func (t *typer) typed(line int, f *fields) *fault {
 	b.Field(2).(*array.Uint64Builder).Append(keyHash)
 	b.Field(3).(*array.Uint64Builder).Append(binary.BigEndian.Uint64(sum[:8]) >> 16)
 	b.Field(4).(*array.Date32Builder).Append(day.day)
-	for i, v := range [...]int32{int32(day.month), reg.id, shop.id, it.id, vari.id, grad.id, code.id, amt.id, kindOf.id, t.vocabSeries()} {
+	for i, v := range [...]int32{int32(day.month), reg.id, shop.id, it.id, vari.id, grad.id, code.id, amt.id, kindOf.id, t.seriesNow.id} {
 		b.Field(5 + i).(*array.Int32Builder).Append(v)
 	}
 	if priced {
@@ -259,21 +266,31 @@ func (t *typer) typed(line int, f *fields) *fault {
 	return nil
 }
 
-func (t *typer) vocabSeries() int32 {
-	return t.text(rowID, []byte(t.series)).id // a column whose own text is never kept lends its memory
+// ofSeries says which series of its source the rows to come belong to.
+func (t *typer) ofSeries(id string) {
+	t.seriesNow = word{text: id, escaped: escape(id), id: t.vocab.word(id)}
 }
 
 // text reads one field of a column once.
 func (t *typer) text(col int, b []byte) word {
+	if len(b) == 0 {
+		return t.blank[col]
+	}
 	if w, ok := t.seenText[col][string(b)]; ok {
 		return w
 	}
-	w := t.read(col, string(b))
+	w := t.first(col, string(b))
+	t.seenText[col][string(b)] = w
+	return w
+}
+
+// first reads a text that the worker has not seen in that column.
+func (t *typer) first(col int, s string) word {
+	w := t.read(col, s)
 	w.escaped = escape(w.text)
 	if w.fault == nil {
 		w.id = t.vocab.word(w.text)
 	}
-	t.seenText[col][string(b)] = w
 	return w
 }
 
@@ -433,24 +450,44 @@ func plainMicro(b []byte) (int64, bool) {
 }
 
 func (t *typer) amountOf(it, reg *word, packText, packsText, weighedText, piecesText []byte, priced bool) packRead {
-	key := packKey{it.id, reg.id, string(packText), string(packsText), string(weighedText), string(piecesText), priced}
+	key := packKey{it.id, 0, t.number(packText), t.number(packsText), t.number(weighedText), t.number(piecesText), priced}
+	if t.byRegion {
+		key.region = reg.id
+	}
 	if p, ok := t.seenPack[key]; ok {
 		return p
 	}
 	var p packRead
-	for _, b := range [][]byte{packText, packsText, weighedText, piecesText} {
-		if !utf8.Valid(b) {
-			p.fault = &fault{"text", "pack", string(b), "a character is broken: save the file as CSV UTF-8"}
+	for _, x := range []struct {
+		col  int
+		text []byte
+	}{{pack, packText}, {packs, packsText}, {weighed, weighedText}, {pieces, piecesText}} {
+		if bad := workspace.BadText(string(x.text)); bad != "" {
+			p.fault = &fault{"text", columnNames[x.col], string(x.text), bad}
 		}
 	}
 	if p.fault == nil {
-		p.bought, p.fault = t.amount(t.items[it.text], reg.text, key.pack, key.packs, key.weighed, key.pieces, priced)
+		p.bought, p.fault = t.amount(t.items[it.text], reg.text, string(packText), string(packsText), string(weighedText), string(piecesText), priced)
 	}
 	if p.fault == nil {
 		p.bought = t.vocab.amount(p.bought)
+		p.escaped = escape(p.pack)
 	}
 	t.seenPack[key] = p
 	return p
+}
+
+// number numbers a text within this worker.
+func (t *typer) number(b []byte) int32 {
+	if len(b) == 0 {
+		return 0
+	}
+	id, ok := t.textID[string(b)]
+	if !ok {
+		id = int32(len(t.textID))
+		t.textID[string(b)] = id
+	}
+	return id
 }
 
 // labelOff says whether the label's own unit price disagrees with the computed

@@ -40,7 +40,11 @@ func Run(w *workspace.Workspace, e *result.Edition, library string) error {
 			return fmt.Errorf("pages: %w", err)
 		}
 	}
-	hash, err := check(tmp)
+	sums, err := result.Manifest(e.Dir)
+	if err != nil {
+		return err
+	}
+	hash, err := check(tmp, map[string]string{"data/" + result.Observations: sums[result.Observations]})
 	if err != nil {
 		return err
 	}
@@ -59,23 +63,28 @@ func Run(w *workspace.Workspace, e *result.Edition, library string) error {
 	return w.SetCurrentEdition(e.Hash)
 }
 
-// check walks what was written: no file is empty, and all have one hash.
-func check(dir string) (string, error) {
+// check walks what was written: no file is empty, and all have one hash. A
+// file whose hash is known, being the edition's own, is not read again.
+func check(dir string, known map[string]string) (string, error) {
 	h := sha256.New()
 	err := filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() {
 			return err
+		}
+		rel, err := filepath.Rel(dir, path)
+		if err != nil {
+			return err
+		}
+		rel = filepath.ToSlash(rel)
+		fmt.Fprintf(h, "%s %s\n", rel, known[rel])
+		if known[rel] != "" {
+			return nil
 		}
 		f, err := os.Open(path)
 		if err != nil {
 			return err
 		}
 		defer f.Close()
-		rel, err := filepath.Rel(dir, path)
-		if err != nil {
-			return err
-		}
-		fmt.Fprintf(h, "%s\n", filepath.ToSlash(rel))
 		n, err := io.Copy(h, f)
 		if err == nil && n == 0 {
 			err = fmt.Errorf("%s: written empty", rel)

@@ -13,10 +13,12 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"runtime"
 	"slices"
 	"strings"
+	"time"
 
 	"farthing/queries"
 
@@ -122,10 +124,11 @@ func (s *Store) Tx(ctx context.Context, work func() error) (err error) {
 			err = errors.Join(err, s.exec(context.WithoutCancel(ctx), "ROLLBACK"))
 		}
 	}()
-	if err := work(); err != nil {
+	if err := errors.Join(work(), ctx.Err()); err != nil {
 		return err
 	}
-	return s.exec(ctx, "COMMIT")
+	// The engine commits under a cancelled context too, and then says that it did not.
+	return s.exec(context.WithoutCancel(ctx), "COMMIT")
 }
 
 // Args are the named parameters of a query.
@@ -214,8 +217,15 @@ func (s *Store) Offenders(ctx context.Context, q queries.Query) (n int, sample s
 
 // Append adds rows to a table in bulk. The engine's appender misreads
 // decimals of another scale, so only plain types pass: text, whole numbers,
-// float64, bool, days and nil.
+// finite float64, bool, days (midnight UTC) and nil.
 func (s *Store) Append(ctx context.Context, table string, rows [][]any) error {
+	for _, row := range rows {
+		for i, v := range row {
+			if !plain(v) {
+				return fmt.Errorf("append to %s: column %d: %T %v is not text, a whole number, a finite float64, a bool, a day or nil", table, i+1, v, v)
+			}
+		}
+	}
 	return s.conn.Raw(func(dc any) error {
 		a, err := duckdb.NewAppenderFromConn(dc.(driver.Conn), "", table)
 		if err != nil {
@@ -234,21 +244,39 @@ func (s *Store) Append(ctx context.Context, table string, rows [][]any) error {
 	})
 }
 
+func plain(v any) bool {
+	switch v := v.(type) {
+	case nil, string, bool, int, int8, int16, int32, int64, uint, uint8, uint16, uint32, uint64:
+		return true
+	case float64:
+		return !math.IsNaN(v) && !math.IsInf(v, 0)
+	case time.Time:
+		return v.Location() == time.UTC && v.Equal(v.Truncate(24*time.Hour))
+	}
+	return false
+}
+
 // AppendArrow adds Arrow records, whose columns are the table's in order.
 func (s *Store) AppendArrow(ctx context.Context, table string, records array.RecordReader) error {
-	return s.arrow(func(a *duckdb.Arrow) error {
+	if err := s.arrow(func(a *duckdb.Arrow) error {
 		release, err := a.RegisterView(records, "incoming")
 		if err != nil {
 			return err
 		}
 		defer release()
 		done, err := a.QueryContext(ctx, "INSERT INTO "+table+" FROM incoming")
-		if err != nil {
-			return fmt.Errorf("append to %s: %w", table, err)
+		if err == nil {
+			done.Release()
 		}
-		done.Release()
-		return records.Err()
-	})
+		if torn := records.Err(); torn != nil { // the engine passes on its text alone
+			err = torn
+		}
+		return err
+	}); err != nil {
+		return fmt.Errorf("append to %s: %w", table, err)
+	}
+	// The engine would keep the view in the file, with a pointer into this process.
+	return s.exec(ctx, "DROP VIEW incoming")
 }
 
 func (s *Store) arrow(work func(*duckdb.Arrow) error) error {

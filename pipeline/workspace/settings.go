@@ -160,8 +160,23 @@ func parseSettings(b []byte) (Settings, error) {
 	for _, t := range s.Panel.SourceOrder {
 		errs = append(errs, oneOf("panel.source_order", t, "quotes", "averages"))
 	}
-	if s.Edit.OwnRatio <= 1 || s.Edit.PeerRatio <= 1 {
-		errs = append(errs, bad(0, "edit.own_ratio, edit.peer_ratio", fmt.Sprint(s.Edit.OwnRatio, ", ", s.Edit.PeerRatio), "a ratio above 1"))
+	for _, n := range []struct {
+		field     string
+		value     float64
+		low, high float64
+		instead   string
+	}{
+		{"edit.own_ratio", s.Edit.OwnRatio, 1.001, 1e6, "a ratio above 1, such as 2"},
+		{"edit.peer_ratio", s.Edit.PeerRatio, 1.001, 1e6, "a ratio above 1, such as 3"},
+		{"edit.window_days", float64(s.Edit.WindowDays), 1, 36600, "a number of days from 1"},
+		{"edit.min_own", float64(s.Edit.MinOwn), 1, 1e6, "a number from 1"},
+		{"edit.min_peer", float64(s.Edit.MinPeer), 1, 1e6, "a number from 1"},
+		{"edit.shelf_tolerance", s.Edit.ShelfTolerance, 0, 1, "a share from 0 to 1"},
+		{"panel.min_observed_share", s.Panel.MinObservedShare, 0, 1, "a share from 0 to 1"},
+	} {
+		if !(n.value >= n.low && n.value <= n.high) { // NaN is in no range
+			errs = append(errs, bad(0, n.field, fmt.Sprint(n.value), "write "+n.instead))
+		}
 	}
 	for i, m := range []string{s.BaseMonth, s.Panel.FromMonth, s.Panel.ToMonth} {
 		if m != "" && !isMonth(m) {

@@ -1,0 +1,840 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+)
+
+// A second opinion. This file works out every cell of reach.csv and basket.csv again, from the archived files and the tables
+// alone. It is for a reader who distrusts the program: it shares no code with it, only the definitions, which stand beside
+// each step. The order is that of the work: which notes count, elementary prices, their changes, gaps, baskets, reach.
+// recompute_read_test.go reads the files.
+
+type place struct {
+	parent, currency string
+	weight           float64 // of its population; missing where the table has none
+}
+
+// good is what a basket line names; cell is a good in a region and month.
+type (
+	good struct{ item, grade string }
+	cell struct {
+		region string
+		good
+		month calendarMonth
+	}
+)
+
+type opinion struct {
+	choices                                                choices
+	regions                                                map[string]*place
+	items                                                  map[string]cells
+	outlets                                                map[string]bool
+	aliases, households, basketLines, allowances, deflator []cells
+
+	notes      []*notedPrice
+	unreadable int
+	goods      []good
+	quotes     map[cell][]*notedPrice // those that count
+	averages   map[cell][]float64     // ln
+	notSold    map[cell]bool
+	from, to   calendarMonth // of the panel
+
+	lnPrices, lnChanges map[string]float64 // worked out before
+}
+
+func newOpinion(t *testing.T, dir string) *opinion {
+	t.Helper()
+	table := func(name string) []cells { return readCells(t, filepath.Join(dir, "tables", name+".csv")) }
+	o := &opinion{choices: readChoices(t, filepath.Join(dir, "farthing.toml")), regions: map[string]*place{}, items: map[string]cells{}, outlets: map[string]bool{},
+		aliases: table("aliases"), households: table("households"), basketLines: table("baskets"), allowances: table("allowances"),
+		quotes: map[cell][]*notedPrice{}, averages: map[cell][]float64{}, notSold: map[cell]bool{}, lnPrices: map[string]float64{}, lnChanges: map[string]float64{}}
+	for _, r := range table("regions") {
+		o.regions[r["region"]] = &place{r["parent"], r["currency_code"], number(t, r["population_weight"])}
+	}
+	for _, i := range table("items") {
+		o.items[i["item"]] = i
+	}
+	for _, s := range table("outlets") {
+		o.outlets[s["outlet"]] = true
+	}
+	for _, d := range table("deflators") {
+		if d["series"] == o.choices.text("deflator") {
+			o.deflator = append(o.deflator, d)
+		}
+	}
+	o.from, o.to = parseMonth(t, o.choices.text("panel.from_month")), parseMonth(t, o.choices.text("panel.to_month"))
+	o.readArchive(t, dir)
+	o.sortOut(t, table("corrections"))
+	return o
+}
+
+// sortOut keeps the prices that count: of retail and of a counted price type, once each, not held unless released, not
+// excluded, and with the price that a correction sets.
+func (o *opinion) sortOut(t *testing.T, corrections []cells) {
+	t.Helper()
+	byKey := map[string]map[string]bool{} // key -> ids: one key with two prices holds both
+	var once []*notedPrice
+	for _, n := range o.notes {
+		if byKey[n.key] == nil {
+			byKey[n.key] = map[string]bool{}
+		}
+		if !byKey[n.key][n.id] {
+			byKey[n.key][n.id] = true
+			once = append(once, n)
+		}
+	}
+	o.notes = once
+	held := o.suspects(t)
+	for _, n := range o.notes {
+		held[n] = held[n] || len(byKey[n.key]) > 1
+	}
+	counts := map[*notedPrice]bool{}
+	for _, n := range o.notes {
+		counts[n] = n.isRetail && !missing(n.price) && !held[n] && slices.Contains(o.choices["prices.price_types"], n.priceType)
+	}
+	for _, c := range corrections {
+		i := slices.IndexFunc(o.notes, func(n *notedPrice) bool { return n.id == c["observation_id"] })
+		if i < 0 || c["column"] != "price" {
+			t.Fatalf("correction of %s %s: no such observation, or a column that this test does not read", c["observation_id"], c["column"])
+		}
+		n := o.notes[i]
+		counts[n] = c["action"] != "exclude"
+		if c["action"] == "set" {
+			if number(t, c["from"]) != n.price {
+				t.Fatalf("correction of %s: from %s is stale", n.id, c["from"])
+			}
+			n.price = number(t, c["to"])
+		}
+	}
+	for _, n := range o.notes {
+		at := cell{n.region, good{n.item, n.grade}, n.month()}
+		switch {
+		case counts[n] && n.isAverage:
+			o.averages[at] = append(o.averages[at], math.Log(n.unitPrice()))
+		case counts[n]:
+			o.quotes[at] = append(o.quotes[at], n)
+		case n.priceType == "not_sold":
+			o.notSold[at] = true
+		}
+		if !slices.Contains(o.goods, at.good) && counts[n] {
+			o.goods = append(o.goods, at.good)
+		}
+	}
+}
+
+// suspects are the quotes, of whatever price type, that the edit rule holds. With at least min_own other quotes of the same
+// variety and pack at the same outlet within window_days: a unit price further than own_ratio from their median. With fewer:
+// one further than peer_ratio from the good's usual price anywhere in the months around, if more than min_peer quotes stand
+// behind that. A series of more than min_own quotes that nowhere differ by more than own_ratio holds none.
+func (o *opinion) suspects(t *testing.T) map[*notedPrice]bool {
+	t.Helper()
+	limit := func(key string) float64 { return o.choices.number(t, "edit."+key) }
+	ownRatio, peerRatio, minOwn, minPeer := limit("own_ratio"), limit("peer_ratio"), int(limit("min_own")), int(limit("min_peer"))
+	window := time.Duration(limit("window_days")) * 24 * time.Hour
+	windowMonths := calendarMonth(math.Round(limit("window_days") / (365.25 / 12)))
+	type track struct{ outlet, item, variety, grade, pack string }
+	tracks := map[track][]*notedPrice{}
+	anywhere := map[good]map[calendarMonth][]float64{}
+	for _, n := range o.notes {
+		if missing(n.price) || n.isAverage {
+			continue
+		}
+		k, g := track{n.outlet, n.item, n.variety, n.grade, n.pack}, good{n.item, n.grade}
+		tracks[k] = append(tracks[k], n)
+		if anywhere[g] == nil {
+			anywhere[g] = map[calendarMonth][]float64{}
+		}
+		anywhere[g][n.month()] = append(anywhere[g][n.month()], n.unitPrice())
+	}
+	usual := func(g good, month calendarMonth) (centre float64, n int) {
+		var medians []float64
+		for m := month - windowMonths; m <= month+windowMonths; m++ {
+			if prices := anywhere[g][m]; len(prices) > 0 {
+				medians, n = append(medians, median(prices)), n+len(prices)
+			}
+		}
+		return median(medians), n
+	}
+	held := map[*notedPrice]bool{}
+	for _, notes := range tracks {
+		low, high := math.Inf(1), 0.0
+		for _, n := range notes {
+			low, high = min(low, n.unitPrice()), max(high, n.unitPrice())
+		}
+		if len(notes) > minOwn && high <= ownRatio*low {
+			continue
+		}
+		for _, n := range notes {
+			var others []float64
+			for _, other := range notes {
+				if other != n && other.day.Sub(n.day).Abs() <= window {
+					others = append(others, other.unitPrice())
+				}
+			}
+			if len(others) >= minOwn {
+				held[n] = apart(n.unitPrice(), median(others)) > ownRatio
+			} else if centre, all := usual(good{n.item, n.grade}, n.month()); all > minPeer {
+				held[n] = apart(n.unitPrice(), centre) > peerRatio
+			}
+		}
+	}
+	return held
+}
+
+func apart(a, b float64) float64 { return max(a/b, b/a) }
+
+func median(x []float64) float64 {
+	x = slices.Sorted(slices.Values(x))
+	return (x[(len(x)-1)/2] + x[len(x)/2]) / 2
+}
+
+// offer says where and in what form a good is sold; regroup leaves fields out.
+type offer struct{ outlet, variety, pack string }
+
+// regroup averages the values whose offers become one.
+func regroup(values map[offer]float64, into func(offer) offer) map[offer]float64 {
+	sum, n := map[offer]float64{}, map[offer]float64{}
+	for _, from := range slices.SortedFunc(maps.Keys(values), func(a, b offer) int { return strings.Compare(fmt.Sprint(a), fmt.Sprint(b)) }) {
+		sum[into(from)] += values[from]
+		n[into(from)]++
+	}
+	for k := range sum {
+		sum[k] /= n[k]
+	}
+	return sum
+}
+
+// byOffer averages the ln unit prices of a month's quotes over the days.
+func byOffer(quotes []*notedPrice) map[offer]float64 {
+	sum, n := map[offer]float64{}, map[offer]float64{}
+	for _, q := range quotes {
+		k := offer{q.outlet, q.variety, q.pack}
+		sum[k] += math.Log(q.unitPrice())
+		n[k]++
+	}
+	for k := range sum {
+		sum[k] /= n[k]
+	}
+	return sum
+}
+
+// own is the ln elementary price that a region's own notes give. Quotes: the mean over days, then over varieties and packs
+// within an outlet, then over outlets. An average is the price itself; several of a month give their mean.
+func (o *opinion) own(c cell, source string) float64 {
+	if source == "averages" {
+		return mean(o.averages[c])
+	}
+	byOutlet := regroup(byOffer(o.quotes[c]), func(k offer) offer { return offer{outlet: k.outlet} })
+	return mean(slices.Collect(maps.Values(byOutlet)))
+}
+
+// ownChange is the ln change from the month before: for quotes the mean over what the same outlet sold of the same variety in
+// both months, its packs averaged; an average counts as one such series.
+func (o *opinion) ownChange(c cell, source string) float64 {
+	before := c
+	before.month--
+	if source == "averages" {
+		return mean(o.averages[c]) - mean(o.averages[before])
+	}
+	overPacks := func(k offer) offer { return offer{outlet: k.outlet, variety: k.variety} }
+	was, is := regroup(byOffer(o.quotes[before]), overPacks), regroup(byOffer(o.quotes[c]), overPacks)
+	var changes []float64
+	for k := range is {
+		if _, both := was[k]; both {
+			changes = append(changes, is[k]-was[k])
+		}
+	}
+	return mean(changes)
+}
+
+func mean(x []float64) float64 { // of none: missing, for 0/0 is NaN
+	sum := 0.0
+	for _, v := range slices.Sorted(slices.Values(x)) {
+		sum += v
+	}
+	return sum / float64(len(x))
+}
+
+// fromSource is what a region's own notes give, or else its children's values, weighted by population, of those that have one.
+func (o *opinion) fromSource(c cell, source string, own func(cell, string) float64) float64 {
+	if x := own(c, source); !missing(x) {
+		return x
+	}
+	sum, weights := 0.0, 0.0
+	for _, child := range o.children(c.region) {
+		if x := o.fromSource(cell{child, c.good, c.month}, source, own); !missing(x) {
+			sum += o.regions[child].weight * x
+			weights += o.regions[child].weight
+		}
+	}
+	return sum / weights // no child: 0/0, missing
+}
+
+// inOrder asks the sources in the settings' order.
+func (o *opinion) inOrder(c cell, own func(cell, string) float64) float64 {
+	for _, source := range o.choices["panel.source_order"] {
+		if x := o.fromSource(c, source, own); !missing(x) {
+			return x
+		}
+	}
+	return noValue
+}
+
+func (o *opinion) children(region string) (list []string) {
+	for _, name := range slices.Sorted(maps.Keys(o.regions)) {
+		if o.regions[name].parent == region {
+			list = append(list, name)
+		}
+	}
+	return list
+}
+
+// upward is the region and its ancestors, the nearest first.
+func (o *opinion) upward(region string) (list []string) {
+	for ; region != ""; region = o.regions[region].parent {
+		list = append(list, region)
+	}
+	return list
+}
+
+func (o *opinion) observed(c cell) float64 {
+	return remember(o.lnPrices, c, func() float64 { return o.inOrder(c, o.own) })
+}
+
+func (o *opinion) change(c cell) float64 {
+	return remember(o.lnChanges, c, func() float64 { return o.inOrder(c, o.ownChange) })
+}
+
+func remember(known map[string]float64, c cell, work func() float64) float64 {
+	k := fmt.Sprint(c)
+	if _, ok := known[k]; !ok {
+		known[k] = work()
+	}
+	return known[k]
+}
+
+// meanChange is the mean ln change of the region's goods that pass.
+func (o *opinion) meanChange(c cell, pass func(good) bool) float64 {
+	var changes []float64
+	for _, g := range o.goods {
+		if x := o.change(cell{c.region, g, c.month}); pass(g) && !missing(x) {
+			changes = append(changes, x)
+		}
+	}
+	return mean(changes)
+}
+
+// class is the first three levels of an item's COICOP code.
+func (o *opinion) class(item string) string {
+	levels := strings.Split(o.items[item]["coicop_code"], ".")
+	return strings.Join(levels[:min(3, len(levels))], ".")
+}
+
+// price is a cell's price and status. A gap takes the last price seen and moves it by changes that were seen, by the first
+// rule that has one for every month of the gap; else there is no price.
+func (o *opinion) price(t *testing.T, c cell) (price float64, status string) {
+	if p := o.observed(c); !missing(p) {
+		if _, outlets := o.behind(c); len(outlets) > 0 && len(outlets) < 3 {
+			return math.Exp(p), "U"
+		}
+		return math.Exp(p), "A"
+	}
+	at := func(m calendarMonth) cell { return cell{c.region, c.good, m} }
+	seen := c.month - 1
+	for seen >= o.from && missing(o.observed(at(seen))) {
+		seen--
+	}
+	type rule struct {
+		months calendarMonth // the longest gap that it closes
+		status string
+		change func(cell) float64
+	}
+	wholeRegion := func(c cell) float64 { return o.meanChange(c, func(good) bool { return true }) }
+	var rules []rule
+	for _, ancestor := range o.upward(c.region)[1:] {
+		rules = append(rules, rule{6, "I", func(c cell) float64 { return o.change(cell{ancestor, c.good, c.month}) }})
+	}
+	rules = append(rules,
+		rule{6, "I", func(c cell) float64 {
+			return o.meanChange(c, func(g good) bool { return g != c.good && o.class(g.item) == o.class(c.item) })
+		}},
+		rule{3, "I", wholeRegion},
+		rule{2, "E", func(cell) float64 { return 0 }})
+	if !o.inSeason(t, c) {
+		rules = []rule{{11, "I", wholeRegion}}
+	}
+	for _, r := range rules {
+		if seen < o.from || c.month-seen > r.months {
+			continue
+		}
+		moved := o.observed(at(seen))
+		for m := seen + 1; m <= c.month; m++ {
+			moved += r.change(at(m))
+		}
+		if !missing(moved) {
+			return math.Exp(moved), r.status
+		}
+	}
+	if o.notSold[c] {
+		return noValue, "M"
+	}
+	return noValue, "O"
+}
+
+func (o *opinion) inSeason(t *testing.T, c cell) bool {
+	t.Helper()
+	from, to := number(t, o.items[c.item]["season_from_month"]), number(t, o.items[c.item]["season_to_month"])
+	m := float64(c.month%12 + 1)
+	switch {
+	case missing(from):
+		return true
+	case from <= to:
+		return from <= m && m <= to
+	}
+	return m >= from || m <= to // over the new year
+}
+
+// behind is the quotes that an observed price rests on: the region's own or its children's. None stand behind an average.
+func (o *opinion) behind(c cell) (n int, outlets map[string]bool) {
+	outlets = map[string]bool{}
+	if o.choices["panel.source_order"][0] == "averages" && !missing(o.fromSource(c, "averages", o.own)) {
+		return 0, outlets
+	}
+	for _, q := range o.quotes[c] {
+		n++
+		outlets[q.outlet] = true
+	}
+	for _, child := range o.children(c.region) {
+		if len(o.quotes[c]) == 0 {
+			more, theirs := o.behind(cell{child, c.good, c.month})
+			n += more
+			maps.Copy(outlets, theirs)
+		}
+	}
+	return n, outlets
+}
+
+// line is a basket's line: what one person eats of a good a day, as purchased, in its base unit.
+type line struct {
+	good
+	aDay float64
+}
+
+func (o *opinion) lines(t *testing.T, basket string) (lines []line) {
+	t.Helper()
+	for _, row := range o.basketLines {
+		if row["basket"] != basket {
+			continue
+		}
+		item := o.items[row["item"]]
+		amount, ok := inBaseUnit(row["quantity"], row["unit"], item["base_unit"])
+		days := map[string]float64{"day": 1, "week": 7, "month": 30.4375}[row["per"]]
+		if !ok || days == 0 || row["price_rule"] == "cheapest" {
+			t.Fatalf("basket line %v: this test does not read it", row)
+		}
+		l := line{good{row["item"], row["grade"]}, 0}
+		if l.grade == "" {
+			l.grade = o.choices.text("prices.default_grade")
+		}
+		l.aDay, _ = amount.Float64()
+		l.aDay /= days
+		if row["basis"] == "EP" { // an edible quantity = yield x quantity as purchased
+			l.aDay /= number(t, item["edible_yield"])
+		}
+		lines = append(lines, l)
+	}
+	return lines
+}
+
+// statusOrder is the order in which letters of SDMX CL_OBS_STATUS are given; A stands alone.
+const statusOrder = "QMOLBUEIP"
+
+// figures are a row by column: float64, where noValue is a blank, or string.
+type figures map[string]any
+
+// basket is a household's row of basket.csv, without its key.
+func (o *opinion) basket(t *testing.T, region, basket string, equivalents float64, month calendarMonth) figures {
+	t.Helper()
+	ancestors := o.upward(region)
+	top, base := ancestors[len(ancestors)-1], parseMonth(t, o.choices.text("base_month"))
+	known, n, outlets := noValue, 0, map[string]bool{}
+	all, weights := map[rune]bool{}, map[string]float64{}
+	for _, l := range o.lines(t, basket) {
+		basePrice, _ := o.price(t, cell{top, l.good, base})
+		weight := l.aDay * basePrice
+		price, status := o.price(t, cell{region, l.good, month})
+		if status != "U" { // unreliable is said of the total: below
+			all[rune(status[0])] = true
+		}
+		share := "missing"
+		if !missing(price) {
+			share = map[string]string{"A": "observed", "U": "observed", "I": "imputed", "E": "imputed"}[status]
+			if missing(known) {
+				known = 0
+			}
+			known += equivalents * l.aDay * price
+		}
+		weights[share] += weight
+		weights["all"] += weight
+		if share == "observed" {
+			more, theirs := o.behind(cell{region, l.good, month})
+			n += more
+			maps.Copy(outlets, theirs)
+		}
+	}
+	f := figures{"known_part_lcu": known, "per_day_lcu": known, "base_month": base.String(), "deflator": o.choices.text("deflator"), "currency_code": o.regions[region].currency,
+		"n_observations": count(n), "n_outlets": count(len(outlets)), "lo_lcu": noValue, "hi_lcu": noValue}
+	for _, share := range []string{"observed", "imputed", "missing"} {
+		f[share+"_share"] = weights[share] / weights["all"]
+	}
+	if weights["missing"] > 0 {
+		f["per_day_lcu"] = noValue
+	}
+	if f["observed_share"].(float64) < o.choices.number(t, "panel.min_observed_share") || n > 0 && len(outlets) < 3 {
+		all['U'] = true
+	}
+	letters := ""
+	for _, letter := range statusOrder {
+		if all[letter] {
+			letters += string(letter)
+		}
+	}
+	if letters == "" {
+		letters = "A"
+	}
+	f["obs_status"], f["obs_status_all"] = letters[:1], letters
+	var toBase float64
+	toBase, f["deflator_region"] = o.toBaseMoney(t, region, base, month)
+	f["standard_month_lcu"] = f["per_day_lcu"].(float64) * 30.4375
+	f["real_per_day_lcu"] = f["per_day_lcu"].(float64) * toBase
+	return f
+}
+
+// count is a number of quotes; with averages alone it is not known.
+func count(n int) float64 {
+	if n == 0 {
+		return noValue
+	}
+	return float64(n)
+}
+
+// toBaseMoney turns money of a month into the base month's: index of the base month / index of the month, of the nearest
+// region upward that has the series.
+func (o *opinion) toBaseMoney(t *testing.T, region string, base, month calendarMonth) (times float64, from string) {
+	t.Helper()
+	for _, r := range o.upward(region) {
+		index := map[string]float64{}
+		for _, d := range o.deflator {
+			if d["region"] == r {
+				index[d["month"]] = number(t, d["index_value"])
+			}
+		}
+		if len(index) > 0 {
+			now, ok := index[month.String()]
+			if !ok {
+				return noValue, r
+			}
+			return index[base.String()] / now, r
+		}
+	}
+	return noValue, ""
+}
+
+// allowance is the amount of a month: the row in force on its pay day for exactly these persons, of the nearest region upward.
+// run is the number of days that it is for, to the next pay day.
+func (o *opinion) allowance(t *testing.T, programme, kind, region, persons string, month calendarMonth) (amount float64, from string, payDay time.Time, run int) {
+	t.Helper()
+	for _, r := range o.upward(region) {
+		for _, a := range o.allowances {
+			if a["programme"] != programme || a["amount_kind"] != kind || a["region"] != r || a["persons"] != persons {
+				continue
+			}
+			if a["per"] != "month" && a["per"] != "" {
+				t.Fatalf("allowance %v: this test reads monthly ones", a)
+			}
+			n := 1
+			if a["paid_on_day"] != "" {
+				n = int(number(t, a["paid_on_day"]))
+			}
+			payDay = month.day(min(n, month.days()))
+			day := payDay.Format("2006-01-02")
+			if a["effective_from"] <= day && (a["effective_to"] == "" || day <= a["effective_to"]) {
+				next := (month + 1).day(min(n, (month + 1).days()))
+				return number(t, a["amount_lcu"]), r, payDay, int(next.Sub(payDay).Hours() / 24)
+			}
+		}
+	}
+	return noValue, "", time.Time{}, 0
+}
+
+// reach is a row of reach.csv, without its key.
+func (o *opinion) reach(t *testing.T, programme, kind, region string, household cells, basket string, month calendarMonth) figures {
+	t.Helper()
+	equivalents, eaters := number(t, household["person_equivalents"]), number(t, household["persons"])
+	meals := number(t, household["meals_per_day"])
+	if missing(meals) {
+		meals = 3
+	}
+	b := o.basket(t, region, basket, equivalents, month)
+	base := parseMonth(t, o.choices.text("base_month"))
+	perDay := b["per_day_lcu"].(float64)
+	amount, from, payDay, run := o.allowance(t, programme, kind, region, household["persons"], month)
+	toBase, _ := o.toBaseMoney(t, region, base, month)
+	days := float64(month.days())
+	f := figures{"allowance_lcu": amount, "allowance_from": from, "per_day_lcu": perDay, "days_in_month": days,
+		"reach_days": amount / perDay, "adequacy": amount / perDay / days, "fed_days": noValue, "run_out_on": "",
+		"balance_lcu": amount - perDay*days, "shortfall_lcu": noValue, "shortfall_per_meal_lcu": noValue,
+		"allowance_per_day_lcu": amount / days, "allowance_per_meal_lcu": amount / days / eaters / meals, "allowance_real_lcu": amount * toBase,
+		"reach_lo_days": noValue, "reach_hi_days": noValue, "first_month_lcu": noValue}
+	if !missing(amount / perDay) {
+		fed := 0
+		for fed < run && float64(fed+1)*perDay <= amount*(1+1e-9) {
+			fed++
+		}
+		f["fed_days"] = float64(fed)
+		if fed < run {
+			f["run_out_on"] = payDay.AddDate(0, 0, fed).Format("2006-01-02")
+		}
+		f["shortfall_lcu"] = max(0, perDay*days-amount)
+		f["shortfall_per_meal_lcu"] = max(0, perDay*days-amount) / days / eaters / meals
+	}
+	// What would buy the base month's days at this month's cost.
+	baseAmount, _, _, _ := o.allowance(t, programme, kind, region, household["persons"], base)
+	basePerDay := o.basket(t, region, basket, equivalents, base)["per_day_lcu"].(float64)
+	f["catch_up_lcu"] = baseAmount / basePerDay * perDay
+	for _, column := range []string{"currency_code", "n_observations", "n_outlets", "imputed_share", "missing_share", "obs_status", "obs_status_all"} {
+		f[column] = b[column]
+	}
+	return f
+}
+
+// table is all rows of basket or reach, by key.
+func (o *opinion) table(t *testing.T, name string) map[string]figures {
+	t.Helper()
+	rows := map[string]figures{}
+	distinct := func(list []cells, columns ...string) (values [][]string) {
+		for _, row := range list {
+			var v []string
+			for _, c := range columns {
+				v = append(v, row[c])
+			}
+			if !slices.ContainsFunc(values, func(w []string) bool { return slices.Equal(v, w) }) {
+				values = append(values, v)
+			}
+		}
+		return values
+	}
+	for region := range o.regions {
+		for _, h := range o.households {
+			for _, b := range distinct(o.basketLines, "basket") {
+				for m := o.from; m <= o.to; m++ {
+					key := strings.Join([]string{region, h["household"], b[0], m.String()}, "/")
+					if name == "basket" {
+						rows[key] = o.basket(t, region, b[0], number(t, h["person_equivalents"]), m)
+						continue
+					}
+					for _, p := range distinct(o.allowances, "programme", "amount_kind") {
+						rows[p[0]+"/"+p[1]+"/"+key] = o.reach(t, p[0], p[1], region, h, b[0], m)
+					}
+				}
+			}
+		}
+	}
+	return rows
+}
+
+// keyColumns name a row.
+var keyColumns = map[string][]string{
+	"basket": {"region", "household", "basket", "month"},
+	"reach":  {"programme", "amount_kind", "region", "household", "basket", "month"},
+}
+
+// differences compares a printed row, cell by cell, with what was worked out. Where the last printed digit hangs on less than
+// 1e-9 of the value, both are right.
+func differences(printed cells, want figures, key []string) (list []string) {
+	for column := range want {
+		if _, ok := printed[column]; !ok {
+			list = append(list, column+": no such column")
+		}
+	}
+	for column, got := range printed {
+		if slices.Contains(key, column) {
+			continue
+		}
+		var may []string
+		switch w := want[column].(type) {
+		case string:
+			may = []string{w}
+		case float64:
+			may = []string{""}
+			if !missing(w) {
+				may = []string{fixed(w*(1-1e-11), column), fixed(w*(1+1e-11), column)}
+			}
+		}
+		if !slices.Contains(may, got) {
+			list = append(list, fmt.Sprintf("%s: got %q, want %q (%v)", column, got, may, want[column]))
+		}
+	}
+	return list
+}
+
+// fixed prints with the decimals of the column's kind.
+func fixed(x float64, column string) string {
+	decimals := 0
+	switch {
+	case strings.HasSuffix(column, "_lcu"), strings.HasSuffix(column, "_share"), column == "adequacy":
+		decimals = 4
+	case column == "reach_days":
+		decimals = 2
+	}
+	return strings.TrimPrefix(strconv.FormatFloat(x, 'f', decimals, 64), "-"+strconv.FormatFloat(0, 'f', decimals, 64))
+}
+
+// TestSecondOpinion holds each cell that the program publishes to this file's own.
+func TestSecondOpinion(t *testing.T) {
+	more := map[string]string{
+		"baskets": "edible,cabbage,,2000,g,month,EP,typical,x\nedible,plums,,0.05,kg,day,EP,typical,x\nedible,potatoes,,1,kg,week,AP,typical,x\nedible,tinned-fish,line-caught,1,lb,month,AP,typical,x\nedible,oil,,100,ml,week,AP,typical,x\nedible,spice-mix,,50,g,week,AP,typical,x\n",
+		"households": "five,Five,5,4.8,2,x\n",
+		"allowances": "food-support,high-tansel,2,maximum,2023-05-20,2023-12-30,301,XTS,month,31,x\nfood-support,high-tansel,2,typical,2023-05-20,,201,XTS,month,15,x\n",
+		"deflators": "tavrin-cpi,mirrow-bay,2023-01,95,2023-01,unadjusted,x\ntavrin-cpi,mirrow-bay,2023-02,97,2023-01,unadjusted,x\n",
+	}
+	for _, example := range []string{"demo", "demo more", "demo other"} {
+		t.Run(example, func(t *testing.T) {
+			dir := filepath.Join(t.TempDir(), example)
+			call(t, []int{exitDone}, "init", dir, "--with", "demo")
+			if strings.Contains(example, " ") {
+				for name, text := range more {
+					f, _ := os.OpenFile(filepath.Join(dir, "tables", name+".csv"), os.O_APPEND|os.O_WRONLY, 0)
+					f.WriteString(text)
+					f.Close()
+				}
+			}
+			if strings.Contains(example, "other") {
+				b, _ := os.ReadFile(filepath.Join(dir, "farthing.toml"))
+				b = bytes.Replace(b, []byte("[panel]\nfrom_month = \"2023-01\""), []byte("price_types = [\"regular\", \"promo\", \"multibuy\", \"member\"]\n[panel]\nfrom_month = \"2023-03\"\nsource_order = [\"averages\", \"quotes\"]\nmin_observed_share = 0.9"), 1)
+				b = bytes.Replace(b, []byte("base_month = \"2023-01\""), []byte("base_month = \"2023-10\""), 1)
+				os.WriteFile(filepath.Join(dir, "farthing.toml"), b, 0o666)
+			}
+			call(t, []int{exitDone, exitQuarantined}, "run", "--workspace", dir)
+			o := newOpinion(t, dir)
+			for name, key := range keyColumns {
+				want := o.table(t, name)
+				printed := readCells(t, filepath.Join(dir, "site", "data", name+".csv"))
+				compareTable(t, name, printed, want, key)
+				compareJSON(t, call(t, []int{exitDone}, "show", name, "--json", "--workspace", dir), want, key)
+				seesEveryCell(t, printed, want, key)
+			}
+		})
+	}
+}
+
+// call runs the program and returns what it printed.
+func call(t *testing.T, codes []int, args ...string) []byte {
+	t.Helper()
+	var out, errOut bytes.Buffer
+	now := func() time.Time { return time.Date(2025, 2, 3, 4, 5, 6, 0, time.UTC) }
+	if code := run(context.Background(), args, strings.NewReader(""), &out, &errOut, now); !slices.Contains(codes, code) {
+		t.Fatalf("farthing %s: got exit %d, want %v\n%s", strings.Join(args, " "), code, codes, errOut.String())
+	}
+	return out.Bytes()
+}
+
+func rowKey(row cells, key []string) string {
+	var parts []string
+	for _, column := range key {
+		parts = append(parts, row[column])
+	}
+	return strings.Join(parts, "/")
+}
+
+func compareTable(t *testing.T, name string, printed []cells, want map[string]figures, key []string) {
+	t.Helper()
+	seen := map[string]bool{}
+	for _, row := range printed {
+		k := rowKey(row, key)
+		if seen[k] || want[k] == nil {
+			t.Errorf("%s/%s: twice, or not a row by the tables", name, k)
+			continue
+		}
+		seen[k] = true
+		for _, d := range differences(row, want[k], key) {
+			t.Errorf("%s/%s/%s", name, k, d)
+		}
+	}
+	if len(seen) != len(want) || len(want) == 0 {
+		t.Errorf("%s: got %d rows, want %d", name, len(seen), len(want))
+	}
+}
+
+// compareJSON holds the unrounded numbers to 1e-9 of their value.
+func compareJSON(t *testing.T, text []byte, want map[string]figures, key []string) {
+	t.Helper()
+	var shown struct{ Rows []map[string]any }
+	if err := json.Unmarshal(text, &shown); err != nil || len(shown.Rows) != len(want) {
+		t.Fatalf("got %d rows (%v), want %d", len(shown.Rows), err, len(want))
+	}
+	for _, row := range shown.Rows {
+		texts := cells{}
+		for _, column := range key {
+			texts[column] = row[column].(string)
+		}
+		k := rowKey(texts, key)
+		for column, w := range want[k] {
+			got, ok := row[column]
+			same := ok
+			switch w := w.(type) {
+			case string:
+				same = ok && (got == w || got == nil && w == "")
+			case float64:
+				x, isNumber := got.(float64)
+				same = ok && (isNumber && math.Abs(x-w) <= 1e-9*max(math.Abs(w), 1e-3) || got == nil && missing(w))
+			}
+			if !same {
+				t.Errorf("json %s/%s: got %v, want %v", k, column, got, w)
+			}
+		}
+	}
+}
+
+// seesEveryCell alters each cell in turn: the comparison must name that cell and no other.
+func seesEveryCell(t *testing.T, printed []cells, want map[string]figures, key []string) {
+	t.Helper()
+	for _, row := range printed {
+		before := len(differences(row, want[rowKey(row, key)], key))
+		for column, was := range row {
+			if slices.Contains(key, column) {
+				continue
+			}
+			for _, altered := range []string{"", was + "1", nudged(was)} {
+				if row[column] = altered; altered != was && len(differences(row, want[rowKey(row, key)], key)) <= before {
+					t.Errorf("%s/%s: %q for %q went unseen", rowKey(row, key), column, altered, was)
+				}
+			}
+			row[column] = was
+		}
+	}
+}
+
+// nudged is a text with another last letter or digit.
+func nudged(s string) string {
+	if s == "" {
+		return "0"
+	}
+	last := s[len(s)-1] + 2
+	if last > '9' && last < 'A' {
+		last -= 10
+	}
+	return s[:len(s)-1] + string(last)
+}
