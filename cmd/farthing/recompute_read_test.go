@@ -84,7 +84,8 @@ func number(t *testing.T, s string) float64 {
 	return x
 }
 
-// choices are the lines of farthing.toml by section and key, as in panel.from_month. The values here hold where it says nothing.
+// choices are the lines of farthing.toml by section and key, as in panel.from_month; those of the second [[source]] and its
+// first [[source.series]] as in source.1.series.0.id. The values here hold where it says nothing.
 type choices map[string][]string
 
 func readChoices(t *testing.T, path string) choices {
@@ -95,7 +96,7 @@ func readChoices(t *testing.T, path string) choices {
 	if err != nil {
 		t.Fatal(err)
 	}
-	section := ""
+	section, count := "", map[string]int{}
 	quoted := regexp.MustCompile(`"([^"\\]*)"|[\w.+-]+`)
 	for line := range strings.Lines(string(text)) {
 		line = strings.TrimSpace(line)
@@ -103,10 +104,17 @@ func readChoices(t *testing.T, path string) choices {
 		switch {
 		case line == "" || line[0] == '#':
 		case line[0] == '[':
-			section = strings.Trim(line, "[]") + "."
-		case ok && strings.HasPrefix(section, "publish"): // which pages there are moves no figure
+			section = strings.Trim(line, "[]")
+			if rest, of := strings.CutPrefix(section, "source."); of {
+				section = fmt.Sprintf("source.%d.%s", count["source"]-1, rest)
+			}
+			if strings.HasPrefix(line, "[[") {
+				count[section]++
+				section = fmt.Sprintf("%s.%d", section, count[section]-1)
+			}
+			section += "."
 		case ok:
-			var list []string
+			list := []string{}
 			for _, m := range quoted.FindAllStringSubmatch(value, -1) {
 				if m[1] == "" {
 					m[1] = strings.Trim(m[0], `"`)
@@ -124,6 +132,18 @@ func readChoices(t *testing.T, path string) choices {
 func (c choices) text(key string) string { return strings.Join(c[key], ",") }
 
 func (c choices) number(t *testing.T, key string) float64 { return number(t, c.text(key)) }
+
+// named is where the [[source]] of a name stands, as in "source.1.".
+func (c choices) named(t *testing.T, name string) string {
+	t.Helper()
+	for i := 0; c[fmt.Sprintf("source.%d.name", i)] != nil; i++ {
+		if at := fmt.Sprintf("source.%d.", i); c.text(at+"name") == name {
+			return at
+		}
+	}
+	t.Fatalf("farthing.toml: no [[source]] %q", name)
+	return ""
+}
 
 // Units by base unit. Pound and ounces: NIST Handbook 44, appendix C, exact.
 var unitsOf = map[string]map[string]string{
@@ -183,38 +203,195 @@ type notedPrice struct {
 func (n *notedPrice) unitPrice() float64   { return n.price / n.quantity }
 func (n *notedPrice) month() calendarMonth { return monthOf(n.day) }
 
-// readArchive reads every archived file of price notes. A row that cannot be read is left out and counted.
+// archived is a file of the archive, as its descriptor says.
+type archived struct {
+	Name, Source string
+	path         string
+}
+
+// readArchive reads every archived file, by its source. A row that cannot be read is left out and counted.
 func (o *opinion) readArchive(t *testing.T, dir string) {
 	t.Helper()
 	folders, err := filepath.Glob(filepath.Join(dir, "archive", "*"))
 	if err != nil || len(folders) == 0 {
 		t.Fatal("no archived files", err)
 	}
+	var files []archived
 	for _, folder := range folders {
 		b, err := os.ReadFile(filepath.Join(folder, "descriptor.json"))
 		if err != nil {
 			t.Fatal(err)
 		}
-		var file struct{ SHA256, Name, Source string }
-		if err := json.Unmarshal(b, &file); err != nil {
+		var f archived
+		if err := json.Unmarshal(b, &f); err != nil {
 			t.Fatal(err)
 		}
-		path := filepath.Join(folder, file.Name)
-		if b, err = os.ReadFile(path); err != nil {
+		f.path = filepath.Join(folder, f.Name)
+		if b, err = os.ReadFile(f.path); err != nil {
 			t.Fatal(err)
 		}
 		if sum := sha256.Sum256(b); hex.EncodeToString(sum[:]) != filepath.Base(folder) {
-			t.Fatalf("%s: its bytes are not those of its name", path)
+			t.Fatalf("%s: its bytes are not those of its name", f.path)
 		}
-		if file.Source != "notes" {
-			t.Fatalf("%s: of source %q, which this test does not read", path, file.Source)
-		}
-		for _, row := range readCells(t, path) {
-			if n := o.readNote(t, row); n != nil {
-				o.notes = append(o.notes, n)
-			} else {
-				o.unreadable++
+		files = append(files, f)
+	}
+	catalogue := o.readCatalogue(t, files)
+	for _, f := range files {
+		switch rows := readCells(t, f.path); {
+		case len(rows) == 0:
+		case f.Source == "notes":
+			for _, row := range rows {
+				if _, isNote := row["observed_on"]; !isNote { // a file that is of no source and no price notes
+					o.keep(nil)
+					continue
+				}
+				o.keep(o.readNote(t, row))
 			}
+		default:
+			at := o.choices.named(t, f.Source)
+			switch gives := o.choices.text(at + "gives"); gives {
+			case "averages":
+				o.readAverages(t, f, rows, catalogue)
+			case "index":
+				o.readIndex(t, at, rows)
+			case "allowances":
+				o.readAllowances(t, at, f.Source, rows)
+			case "catalogue":
+			default:
+				t.Fatalf("source %s gives %q, which this test does not read", f.Source, gives)
+			}
+		}
+	}
+}
+
+// keep takes a row, or counts it as unreadable if it is nil.
+func (o *opinion) keep(n *notedPrice) {
+	if n == nil {
+		o.unreadable++
+		return
+	}
+	o.notes = append(o.notes, n)
+}
+
+// means is what a source's own name means in the tables: the name itself where there is no alias.
+func (o *opinion) means(source, kind, read string) string {
+	for _, a := range o.aliases {
+		if a["kind"] == kind && a["as_read"] == read && (a["source"] == "*" || a["source"] == source) {
+			return a["means"]
+		}
+	}
+	return read
+}
+
+// readCatalogue gives the region and title of each series, by the names that the catalogue's profile says.
+func (o *opinion) readCatalogue(t *testing.T, files []archived) map[string]cells {
+	t.Helper()
+	series := map[string]cells{}
+	for _, f := range files {
+		if f.Source == "notes" || o.choices.text(o.choices.named(t, f.Source)+"gives") != "catalogue" {
+			continue
+		}
+		columns := o.choices.named(t, f.Source) + "columns."
+		for _, row := range readCells(t, f.path) {
+			series[row[o.choices.text(columns+"id")]] = cells{"region": row[o.choices.text(columns+"region")], "item": row[o.choices.text(columns+"item")]}
+		}
+	}
+	return series
+}
+
+// monthValues are the rows of a file of one series, its id over the values: month, value, or a blank value for "no value".
+func monthValues(t *testing.T, rows []cells, noValue []string) (id string, values map[string]string) {
+	t.Helper()
+	values = map[string]string{}
+	for _, row := range rows {
+		for column, value := range row {
+			if column != "Date" {
+				id = column
+				if slices.Contains(noValue, value) {
+					value = ""
+				}
+				values[row["Date"][:7]] = value
+			}
+		}
+	}
+	if len(values) != len(rows) || len(rows) > 0 && len(rows[0]) != 2 {
+		t.Fatalf("series %s: a month twice, or more columns than Date and a value", id)
+	}
+	return id, values
+}
+
+// perUnit finds what a published average is the price of at the end of its title: "Eggs, grade A, large, per doz.".
+var perUnit = regexp.MustCompile(`, per (1/2 )?(lb|doz|gal)\.( \([^)]*\))?$`)
+
+// readAverages types a series of monthly averages. A title that no alias names is of no item of ours.
+func (o *opinion) readAverages(t *testing.T, f archived, rows []cells, catalogue map[string]cells) {
+	t.Helper()
+	id, values := monthValues(t, rows, o.choices[o.choices.named(t, f.Source)+"missing"])
+	region, item := o.means(f.Source, "region", catalogue[id]["region"]), o.means(f.Source, "item", catalogue[id]["item"])
+	m := perUnit.FindStringSubmatch(catalogue[id]["item"])
+	if o.regions[region] == nil || o.items[item] == nil || m == nil {
+		o.unreadable += len(rows)
+		return
+	}
+	unit := map[string]string{"lb": "lb", "doz": "dozen", "gal": "gal"}[m[2]]
+	amount, ok := inBaseUnit("1", unit, o.items[item]["base_unit"])
+	if !ok {
+		t.Fatalf("series %s: %s of %s", id, unit, item)
+	}
+	if m[1] != "" {
+		amount.Quo(amount, big.NewRat(2, 1))
+	}
+	for month, value := range values {
+		if value == "" {
+			continue
+		}
+		n := &notedPrice{day: parseMonth(t, month).day(1), region: region, item: item, grade: o.choices.text("prices.default_grade"),
+			price: number(t, value), priceType: "regular", isAverage: true, isRetail: true, key: id + month, id: value}
+		n.quantity, _ = amount.Float64()
+		o.keep(n)
+	}
+}
+
+// readIndex adds a series of index numbers to the deflators.
+func (o *opinion) readIndex(t *testing.T, at string, rows []cells) {
+	t.Helper()
+	id, values := monthValues(t, rows, o.choices[at+"missing"])
+	for i := 0; ; i++ {
+		series := fmt.Sprintf("%sseries.%d.", at, i)
+		if o.choices[series+"id"] == nil {
+			t.Fatalf("index series %s: not in farthing.toml", id)
+		}
+		if o.choices.text(series+"id") == id {
+			for month, value := range values {
+				if value != "" {
+					o.deflators = append(o.deflators, cells{"series": o.choices.text(series + "index"), "region": o.choices.text(series + "region"), "month": month, "index_value": value})
+				}
+			}
+			return
+		}
+	}
+}
+
+// readAllowances adds the rows of an open file that its profile asks for to the allowances. An amount of 0 is none.
+func (o *opinion) readAllowances(t *testing.T, at, source string, rows []cells) {
+	t.Helper()
+	for _, row := range rows {
+		a, wanted := cells{}, true
+		for _, column := range []string{"programme", "region", "persons", "amount_kind", "effective_from", "effective_to", "amount_lcu"} {
+			if a[column] = o.choices.text(at + "fixed." + column); o.choices[at+"columns."+column] != nil {
+				a[column] = row[o.choices.text(at+"columns."+column)]
+			}
+			if only := o.choices[at+"only."+column]; only != nil && !slices.Contains(only, a[column]) {
+				wanted = false
+			}
+		}
+		a["region"] = o.means(source, "region", a["region"])
+		switch {
+		case !wanted:
+		case !(number(t, a["amount_lcu"]) > 0):
+			o.unreadable++
+		default:
+			o.allowances = append(o.allowances, a)
 		}
 	}
 }
@@ -228,16 +405,9 @@ func (o *opinion) readNote(t *testing.T, row cells) *notedPrice {
 			t.Fatalf("column %s: this test does not read it", column)
 		}
 	}
-	means := func(kind, read string) string {
-		for _, a := range o.aliases {
-			if a["kind"] == kind && a["as_read"] == read && (a["source"] == "*" || a["source"] == "notes") {
-				return a["means"]
-			}
-		}
-		return read
-	}
-	n := &notedPrice{region: means("region", row["region"]), outlet: row["outlet"], item: means("item", row["item"]), variety: row["variety"],
-		grade: means("grade", row["grade"]), priceType: row["price_type"], isAverage: row["kind"] == "average", isRetail: row["market"] != "wholesale"}
+	means := func(kind string) string { return o.means("notes", kind, row[kind]) }
+	n := &notedPrice{region: means("region"), outlet: row["outlet"], item: means("item"), variety: row["variety"], grade: means("grade"),
+		priceType: row["price_type"], isAverage: row["kind"] == "average", isRetail: row["market"] != "wholesale"}
 	if n.priceType == "" {
 		n.priceType = "regular"
 	}

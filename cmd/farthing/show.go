@@ -32,7 +32,7 @@ type shown struct {
 func (c *cli) showCommand() *cobra.Command {
 	var f filters
 	cmd := &cobra.Command{
-		Use:     "show reach|basket|item",
+		Use:     "show reach|basket|regions|item",
 		Short:   "Print a result of the newest edition",
 		Long:    "Print a result of the newest edition, filtered. It reads the edition's files and waits for no job." + "\n" + exitHelp,
 		Example: "  farthing show reach --workspace tavrin --region tavrin --household single --month 2024-03",
@@ -55,10 +55,12 @@ func (c *cli) showCommand() *cobra.Command {
 				return show(c, e, "reach", e.Reach, f, []string{"region", "household", "basket", "month", "allowance_lcu", "per_day_lcu", "reach_days", "days_in_month", "fed_days", "run_out_on", "shortfall_lcu", "obs_status"})
 			case "basket":
 				return show(c, e, "basket", e.Baskets, f, []string{"region", "household", "basket", "month", "per_day_lcu", "real_per_day_lcu", "observed_share", "imputed_share", "missing_share", "known_part_lcu", "obs_status"})
+			case "regions":
+				return show(c, e, "regions", e.Levels, f, []string{"basket", "month", "region", "per_day_lcu", "parity_lowe", "parity_cpd", "common_share", "rank_lo", "rank_hi", "n_outlets", "obs_status"})
 			case "item":
 				return show(c, e, "item", e.Items, f, []string{"region", "item", "grade", "month", "unit_price_lcu", "base_unit", "matched_change_pct", "n_observations", "filled_by", "obs_status"})
 			}
-			return unknownName("result", list[0], []string{"reach", "basket", "item"})
+			return unknownName("result", list[0], []string{"reach", "basket", "regions", "item"})
 		},
 	}
 	flags := cmd.Flags()

@@ -149,6 +149,7 @@ func (p *panel) weightPrice(g good, path []string, base result.Month) (price flo
 // costed is one person's basket in one region and month.
 type costed struct {
 	perDay    result.Num // missing where a line has no price
+	lo, hi    result.Num // the range of perDay across the shops seen
 	knownPart result.Num
 	observed  result.Num
 	base      result.Base
@@ -159,7 +160,6 @@ func (p *panel) cost(b basket, region string, m result.Month, weights []float64,
 	var c costed
 	var total, known, observed, imputed, missing float64
 	n, nKnown, status := 0, false, ""
-	outlets := map[int32]bool{}
 	for i, l := range b.lines {
 		row := result.BasketLine{Region: region, Basket: b.name, Item: l.item, Grade: l.grade, Month: m,
 			APQuantity: result.Some(l.perDay), BaseUnit: l.baseUnit, Yield: l.yield, YieldSource: l.yieldSource,
@@ -195,9 +195,6 @@ func (p *panel) cost(b basket, region string, m result.Month, weights []float64,
 			if cell.n.OK {
 				n, nKnown = n+cell.n.V, true
 			}
-			for _, id := range o.atOutlet[place{region, l.good, m}] {
-				outlets[id] = true
-			}
 			status += strings.Trim(cell.status, "UP")
 			if strings.Contains(cell.status, "P") {
 				c.base.ObsStatusAll = "P"
@@ -210,14 +207,18 @@ func (p *panel) cost(b basket, region string, m result.Month, weights []float64,
 		*rows = append(*rows, row)
 	}
 	c.perDay, c.knownPart = result.Some(total), result.Some(known)
+	lo, hi, nOutlets := p.shopRange(o, b.lines, region, m)
+	if c.perDay.OK {
+		c.lo, c.hi = lo, hi
+	}
 	provisional := c.base.ObsStatusAll
-	c.base = result.Base{CurrencyCode: currency, NOutlets: result.Count(len(outlets))}
+	c.base = result.Base{CurrencyCode: currency, NOutlets: result.Count(nOutlets)}
 	if nKnown {
 		c.base.NObservations = result.Count(n)
 	} else {
 		c.base.NOutlets = result.Int{}
 	}
-	low := nKnown && len(outlets) < minOutlets
+	low := nKnown && nOutlets < minOutlets
 	if weights != nil {
 		c.observed = result.Some(observed)
 		c.base.ImputedShare, c.base.MissingShare = result.Some(imputed), result.Some(missing)

@@ -144,8 +144,13 @@ func compute(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 		return nil, err
 	}
 	regions := sortedRegions(t.Regions)
-	p.itemRows(e, regions)
-	costs := p.basketRows(e, regions, t.Households, list, d, base, o)
+	p.itemRows(e, regions, o)
+	kinds := map[string]string{}
+	for _, x := range t.Outlets {
+		kinds[x.Outlet] = x.Type
+	}
+	costs, weights := p.basketRows(e, regions, t.Households, list, d, base, o)
+	p.regionRows(e, regions, list, costs, o, kinds, weights)
 	reachRows(e, regions, t.Households, list, a, d, base, first, last, costs)
 	allowanceRows(e, regions, a, first, last)
 	names(e, t, regions)
@@ -196,7 +201,7 @@ func sortedRegions(list []workspace.Region) []workspace.Region {
 }
 
 // itemRows publishes every good in every region that has a price of it in some month.
-func (p *panel) itemRows(e *result.Edition, regions []workspace.Region) {
+func (p *panel) itemRows(e *result.Edition, regions []workspace.Region, o *observed) {
 	for _, r := range regions {
 		for _, g := range p.goods {
 			row := p.cells[r.Region][g]
@@ -218,6 +223,9 @@ func (p *panel) itemRows(e *result.Edition, regions []workspace.Region) {
 				}
 				if c.age >= 0 {
 					x.MonthsSinceSeen = result.Count(c.age)
+				}
+				if c.observed() && c.outlets.OK {
+					x.Lo, x.Hi, _ = p.shopRange(&o.observations, []line{{good: g, perDay: 1}}, r.Region, x.Month)
 				}
 				x.ObsStatus, x.ObsStatusAll = statuses(c.status)
 				x.ImputedShare, x.MissingShare = result.Some(0), result.Some(0)
@@ -241,11 +249,12 @@ type costKey struct {
 	month          result.Month
 }
 
-func (p *panel) basketRows(e *result.Edition, regions []workspace.Region, households []workspace.Household, list []basket, d *deflator, base result.Month, o *observed) map[costKey]costed {
-	costs := map[costKey]costed{}
+func (p *panel) basketRows(e *result.Edition, regions []workspace.Region, households []workspace.Household, list []basket, d *deflator, base result.Month, o *observed) (map[costKey]costed, map[costKey][]float64) {
+	costs, shares := map[costKey]costed{}, map[costKey][]float64{}
 	for _, r := range regions {
 		for _, b := range list {
 			weights := p.weights(b, r.Region, base)
+			shares[costKey{region: r.Region, basket: b.name}] = weights
 			for m := p.first; m <= p.last; m++ {
 				costs[costKey{r.Region, b.name, m}] = p.cost(b, r.Region, m, weights, &o.observations, r.Currency, &e.Lines)
 			}
@@ -260,7 +269,7 @@ func (p *panel) basketRows(e *result.Edition, regions []workspace.Region, househ
 					c := costs[costKey{r.Region, b.name, m}]
 					f, from := d.factor(r.Region, m, base)
 					row := result.Basket{Region: r.Region, Household: h.Household, Basket: b.name, Month: m,
-						PerDay: times(c.perDay, heads), KnownPart: times(c.knownPart, heads),
+						PerDay: times(c.perDay, heads), KnownPart: times(c.knownPart, heads), Lo: times(c.lo, heads), Hi: times(c.hi, heads),
 						BaseMonth: base.String(), Deflator: d.series, DeflatorRegion: from, ObservedShare: c.observed, Base: c.base}
 					row.StandardMonth = times(row.PerDay, daysInMeanMonth)
 					row.RealPerDay = result.Some(row.PerDay.Or() * f.Or())
@@ -269,7 +278,7 @@ func (p *panel) basketRows(e *result.Edition, regions []workspace.Region, househ
 			}
 		}
 	}
-	return costs
+	return costs, shares
 }
 
 func lineOrder(l result.BasketLine) string {
@@ -307,6 +316,8 @@ func reachRows(e *result.Edition, regions []workspace.Region, households []works
 						f, _ := d.factor(r.Region, m, base)
 						row := result.Reach{Programme: pk[0], AmountKind: pk[1], Region: r.Region, Household: h.Household, Basket: b.name, Month: m, Base: c.base}
 						reach(&row, a.inForce(pk[0], pk[1], r.Region, h.Persons, m), times(c.perDay, heads), f, baseReach, h.Persons, h.MealsPerDay)
+						row.LoDays = result.Some(row.Allowance.Or() / (c.hi.Or() * heads))
+						row.HiDays = result.Some(row.Allowance.Or() / (c.lo.Or() * heads))
 						e.Reach = append(e.Reach, row)
 					}
 				}

@@ -24,6 +24,7 @@ type observed struct {
 	observations
 	first, last                            result.Month
 	firstOn, asOf                          string
+	words                                  []string // by number
 	accepted, quarantined, duplicate, held int
 }
 
@@ -128,7 +129,7 @@ func observe(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 		}
 		return words[id]
 	}
-	o := &observed{observations: observations{map[place]raw{}, map[place]raw{}, map[place]string{}, map[place][]int32{}}}
+	o := &observed{words: words, observations: observations{map[place]raw{}, map[place]raw{}, map[place]string{}, map[place][]outletPrice{}}}
 	var region, item, gradeID, month int32
 	at := func() place {
 		return place{words[region], good{words[item], gradeName(gradeID)}, result.Month(month)}
@@ -209,13 +210,8 @@ func readAverages(ctx context.Context, st *store.Store, s workspace.Settings, o 
 	return nil
 }
 
-// readOutlets reads which outlets stand behind the goods of baskets, in a
-// region and in those above it.
+// readOutlets reads the outlets behind the goods of baskets, region by region.
 func (o *observed) readOutlets(ctx context.Context, st *store.Store, t *workspace.Tables, words []string, gradeName func(int32) string) error {
-	parent := map[string]string{}
-	for _, r := range t.Regions {
-		parent[r.Region] = r.Parent
-	}
 	inBasket := map[string]bool{}
 	for _, b := range t.Baskets {
 		inBasket[b.Item] = true
@@ -234,11 +230,10 @@ func (o *observed) readOutlets(ctx context.Context, st *store.Store, t *workspac
 	}
 	return st.Records(ctx, queries.PanelOutlet, func(rec arrow.Record) error {
 		region, item, grade, outlet, month := int32s(rec, 0), int32s(rec, 1), int32s(rec, 2), int32s(rec, 3), int32s(rec, 4)
+		ln := rec.Column(5).(*array.Int64).Int64Values()
 		for i := range region {
-			for r := words[region[i]]; r != ""; r = parent[r] {
-				k := place{r, good{words[item[i]], gradeName(grade[i])}, result.Month(month[i])}
-				o.atOutlet[k] = append(o.atOutlet[k], outlet[i])
-			}
+			k := place{words[region[i]], good{words[item[i]], gradeName(grade[i])}, result.Month(month[i])}
+			o.atOutlet[k] = append(o.atOutlet[k], outletPrice{outlet[i], fixed(ln[i])})
 		}
 		return nil
 	})

@@ -51,8 +51,8 @@ type observations struct {
 	quotes   map[place]raw
 	averages map[place]raw
 	absent   map[place]string
-	// atOutlet lists, for the goods of baskets, the outlets behind a price.
-	atOutlet map[place][]int32
+	// atOutlet lists, for the goods of baskets, the outlets of the region itself behind a price.
+	atOutlet map[place][]outletPrice
 }
 
 // place names a cell.

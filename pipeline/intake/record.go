@@ -215,9 +215,9 @@ func split(row []byte, delimiter byte, fields [][]byte) [][]byte {
 			}
 			i := bytes.IndexByte(rest, delimiter)
 			if i < 0 {
-				return append(fields, append(field, bytes.TrimSpace(rest)...))
+				return append(fields, append(field, bytes.TrimRight(rest, " \t\r")...))
 			}
-			fields = append(fields, append(field, bytes.TrimSpace(rest[:i])...))
+			fields = append(fields, append(field, bytes.TrimRight(rest[:i], " \t\r")...))
 			row = rest[i+1:]
 			continue
 		}

@@ -57,6 +57,7 @@ type Edition struct {
 	Baskets    []Basket
 	Lines      []BasketLine
 	Items      []Item
+	Levels     []RegionLevel
 	Allowances []Allowance
 	Sources    []Source
 	SetAside   []SetAside
@@ -88,6 +89,7 @@ var files = []file{
 	table("basket", true, func(e *Edition) *[]Basket { return &e.Baskets }),
 	table("basket_lines", true, func(e *Edition) *[]BasketLine { return &e.Lines }),
 	table("item", true, func(e *Edition) *[]Item { return &e.Items }),
+	table("regions", true, func(e *Edition) *[]RegionLevel { return &e.Levels }),
 	table("allowances", true, func(e *Edition) *[]Allowance { return &e.Allowances }),
 	table("sources", false, func(e *Edition) *[]Source { return &e.Sources }),
 	table("set_aside", false, func(e *Edition) *[]SetAside { return &e.SetAside }),

@@ -88,6 +88,22 @@ type BasketLine struct {
 	Base
 }
 
+// RegionLevel is a basket's price level in one region beside the others of a month.
+type RegionLevel struct {
+	Basket string `col:"basket,key"`
+	Month  Month  `col:"month,key"`
+	Region string `col:"region,key"`
+
+	PerDay              Num `col:"per_day_lcu,money"`
+	ParityLowe          Num `col:"parity_lowe,index"`
+	ParityCPD           Num `col:"parity_cpd,index"`
+	CommonShare         Num `col:"common_share,share"`
+	RankLo              Int `col:"rank_lo"`
+	RankHi              Int `col:"rank_hi"`
+	MainOutletTypeShare Num `col:"main_outlet_type_share,share"`
+	Base
+}
+
 // Item is an item's elementary price in a region and month.
 type Item struct {
 	Region string `col:"region,key"`
