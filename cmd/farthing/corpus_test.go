@@ -12,6 +12,7 @@ import (
 	"image"
 	"image/png"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -140,8 +141,9 @@ func hostileFiles(t testing.TB) (list []hostile) {
 	list = []hostile{
 		// The file as such.
 		{name: "empty", text: ""},
-		{name: "blank lines only", text: "\n\r\n,,\n", read: 2, quarantined: 2, uncounted: true, code: "missing_column"},
+		{name: "blank lines only", text: "\n\r\n,,\n", uncounted: true},
 		{name: "header only", text: shortHeader},
+		{name: "blank lines above the header", text: "\n,,,\r\n" + shortHeader + day(1) + "2024-01-02,cove,hall,oats,x,1 kg\n", read: 2, quarantined: 1, line: 5, code: "price", uncounted: true},
 		{name: "header only, no line break", text: strings.TrimSpace(shortHeader)},
 		{name: "one line, no header", text: good, read: 1, quarantined: 1, line: 1, code: "unknown_column", says: "observed_on,region,outlet", uncounted: true},
 		{name: "byte order mark", text: "\ufeff" + shortHeader + three, read: 3},
@@ -168,7 +170,7 @@ func hostileFiles(t testing.TB) (list []hostile) {
 		{name: "quote in a plain field", text: shortHeader + day(1) + "2024-01-02,cove,hall\",oats,2.40,1 kg\n", read: 2, quarantined: 1, line: 3, code: "unknown_outlet", says: `did you mean "hall"`},
 		{name: "quote not doubled", text: "observed_on,region,outlet,item,price,pack,variety\n2024-01-01,cove,hall,oats,2.40,1 kg,\"5\" flakes\"\n2024-01-02,cove,hall,oats,2.40,1 kg,\"b\"\n", read: 2},
 		{name: "line break in a name", text: shortHeader + "2024-01-01,cove,\"ha\nll\",oats,2.40,1 kg\n" + day(2), read: 2, quarantined: 1, line: 2, code: "text", field: "outlet", says: "U+000A", uncounted: true},
-		{name: "line break in a note", text: "observed_on,region,outlet,item,price,pack,note\n2024-01-01,cove,hall,oats,2.40,1 kg,\"a\nb\"\n2024-01-02,cove,hall,oats,x,1 kg,\n", read: 2, quarantined: 1, line: 4, code: "price", field: "price", says: "2.49", uncounted: true},
+		{name: "line break in a note", text: "observed_on,region,outlet,item,price,pack,note\n2024-01-01,cove,hall,oats,2.40,1 kg,\"a\nb\"\n2024-01-02,cove,hall,oats,x,1 kg,\n", read: 2, quarantined: 1, line: 4, code: "price", field: "price", says: "12.50", uncounted: true},
 		{name: "semicolons", text: strings.ReplaceAll(shortHeader+three, ",", ";"), read: 3},
 		{name: "tabs", text: strings.ReplaceAll(shortHeader+three, ",", "\t"), read: 3},
 		{name: "bars", text: strings.ReplaceAll(shortHeader+three, ",", "|"), read: 3, quarantined: 3, line: 2, code: "unknown_column", says: "observed_on,region,outlet"},
@@ -259,8 +261,8 @@ func hostileFiles(t testing.TB) (list []hostile) {
 		{"no unit", []string{"pack", "5 bananas"}, "pack", "bananas", 0, 0},
 		{"undeclared measure", []string{"pack", "1 heap"}, "pack", "heap", 0, 0},
 		{"measure of another item", []string{"item", "milk", "pack", "1 scoop"}, "pack", "scoop", 0, 0},
-		{"its own measure", []string{"pack", "1 scoop"}, "", "", 0, 1}, // 48 a kg among 2.40: held
-		{"exponent in a pack", []string{"pack", "1e999 kg"}, "pack", "500 g", 0, 0},
+		{"its own measure", []string{"pack", "1 scoop"}, "", "", 0, 0},
+		{"exponent in a pack", []string{"pack", "1e999 kg"}, "pack", "such as g, kg", 0, 0},
 		{"200 digits in a pack", []string{"pack", long + " kg"}, "pack", "120 characters", 0, 0},
 		{"10 000 letters in a pack", []string{"pack", strings.Repeat("k", 10_000)}, "pack", "6 x 330 ml", 0, 0},
 		{"a range", []string{"pack", "750-800 g"}, "pack", "in hand", 0, 0},
@@ -358,8 +360,7 @@ func TestCorpus(t *testing.T) {
 	if len(list) < 45 {
 		t.Fatalf("got %d files, want 45 or more", len(list))
 	}
-	all := town(t, "") // takes every file, to be published in the end
-	given := t.TempDir()
+	given, paths := t.TempDir(), []string{}
 	want := map[string][]intake.Reason{} // by sha256
 	for i, c := range list {
 		t.Run(c.name, func(t *testing.T) {
@@ -407,11 +408,9 @@ func TestCorpus(t *testing.T) {
 			want[f.SHA256] = f.Reasons
 			kept := filepath.Join(dir, "archive", f.SHA256)
 			held := contentOf(t, kept)
-			for range 5 {
-				code, f, _ := imported(t, dir, path)
-				if code != exitDone || !f.AlreadyKnown || f.Read+f.Accepted+f.Quarantined+f.Duplicate != 0 {
-					t.Errorf("again: got exit %d, %+v; want 0, known before", code, f)
-				}
+			code, again, _ := imported(t, dir, path)
+			if code != exitDone || !again.AlreadyKnown || again.Read+again.Accepted+again.Quarantined+again.Duplicate != 0 {
+				t.Errorf("again: got exit %d, %+v; want 0, known before", code, again)
 			}
 			if got := contentOf(t, filepath.Join(dir, "archive")); len(got) != 2 {
 				t.Errorf("got %d files in the archive, want the bytes and their descriptor", len(got))
@@ -422,12 +421,10 @@ func TestCorpus(t *testing.T) {
 			if got, n := rowsInDatabase(t, dir), [3]int{f.Accepted, f.Quarantined, f.Duplicate}; got != n {
 				t.Errorf("database: got %v accepted, quarantined, duplicate; want %v", got, n)
 			}
-			if code, _, errOut := called("import", "--workspace", all, "--json", "--quiet", path); code != wantCode {
-				t.Errorf("among all: got exit %d, want %d: %s", code, wantCode, errOut)
-			}
+			paths = append(paths, path)
 		})
 	}
-	publishedCorpus(t, all, want)
+	publishedCorpus(t, paths, want)
 }
 
 // checkReasons holds the reasons of a file to what a person needs to mend it.
@@ -469,10 +466,25 @@ func unprintable(s string) string {
 	return ""
 }
 
-// publishedCorpus runs the workspace that took in everything: the reasons
-// stand in the edition as import told them, and nothing hostile is published.
-func publishedCorpus(t *testing.T, dir string, want map[string][]intake.Reason) {
+// publishedCorpus runs a workspace that took in everything, and took it in
+// five times more: the reasons stand in the edition as import told them, and
+// nothing hostile is published.
+func publishedCorpus(t *testing.T, paths []string, want map[string][]intake.Reason) {
 	t.Helper()
+	dir := town(t, "")
+	take := append([]string{"import", "--workspace", dir, "--json", "--quiet"}, paths...)
+	if code, _, errOut := called(take...); code != exitQuarantined {
+		t.Fatalf("import: exit %d\n%s", code, errOut)
+	}
+	rows, archive := rowsInDatabase(t, dir), contentOf(t, filepath.Join(dir, "archive"))
+	for range 5 {
+		if code, out, errOut := called(take...); code != exitDone || strings.Count(out, `"already_known":true`) != len(paths) {
+			t.Fatalf("again: exit %d\n%s%s", code, out, errOut)
+		}
+	}
+	if got := rowsInDatabase(t, dir); got != rows || !maps.Equal(contentOf(t, filepath.Join(dir, "archive")), archive) {
+		t.Errorf("taken in again, the rows are %v, were %v, or the archive has changed", got, rows)
+	}
 	code, out, errOut := called("run", "--workspace", dir, "--json", "--quiet")
 	if code != exitDone {
 		t.Fatalf("run: exit %d\n%s%s", code, out, errOut)
@@ -496,8 +508,8 @@ func publishedCorpus(t *testing.T, dir string, want map[string][]intake.Reason) 
 		for _, r := range rows[1:] {
 			cell := func(name string) string { return r[at[name]] }
 			got[cell("sha256")] = append(got[cell("sha256")], strings.Join([]string{cell("code"), cell("rows"), cell("first_line"), cell("field"), cell("text"), cell("cure")}, "|"))
-			if !strings.Contains(status, cell("name")) {
-				t.Errorf("status does not name %q", cell("name"))
+			if !strings.Contains(status, cell("file")) {
+				t.Errorf("status does not name %q", cell("file"))
 			}
 		}
 		for sha, reasons := range want {

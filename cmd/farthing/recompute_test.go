@@ -450,6 +450,18 @@ func (o *opinion) lines(t *testing.T, basket string) (lines []line) {
 	return lines
 }
 
+// without is the opinion that the notes of all other outlets give.
+func (o *opinion) without(outlet string) *opinion {
+	p := *o
+	p.quotes, p.lnPrices, p.lnChanges = map[cell][]*notedPrice{}, map[cell]float64{}, map[cell]float64{}
+	for c, notes := range o.quotes {
+		if left := slices.DeleteFunc(slices.Clone(notes), func(n *notedPrice) bool { return n.outlet == outlet }); len(left) > 0 {
+			p.quotes[c] = left
+		}
+	}
+	return &p
+}
+
 // statusOrder is the order in which letters of SDMX CL_OBS_STATUS are given; A stands alone.
 const statusOrder = "QMOLBUEIP"
 

@@ -54,7 +54,7 @@ func Run(ctx context.Context, st *store.Store, w *workspace.Workspace, t *worksp
 	if err := copyTables(w, dir); err != nil {
 		return nil, nil, err
 	}
-	if err := writeObservations(ctx, st, w, t, filepath.Join(dir, result.Observations), &e.Meta); err != nil {
+	if err := writeObservations(ctx, st, w, t, filepath.Join(dir, result.Observations), &e.Meta, o.first, o.last); err != nil {
 		return nil, nil, err
 	}
 	return e, nil, e.Write(dir)
@@ -113,6 +113,7 @@ func compute(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 	if err != nil {
 		return nil, err
 	}
+	o.first, o.last = first, last
 	base := first
 	if s.BaseMonth != "" {
 		if base, err = result.ParseMonth(s.BaseMonth); err != nil {

@@ -11,6 +11,7 @@ import (
 	"sort"
 	"strconv"
 	"strings"
+	"time"
 
 	"farthing/pipeline/quantity"
 	"farthing/pipeline/result"
@@ -54,15 +55,16 @@ func outletNames(ctx context.Context, st *store.Store, t *workspace.Tables) (nam
 }
 
 // writeObservations writes every accepted observation, flagged, region by
-// region in a fixed order, and sums up in the description what counts.
-func writeObservations(ctx context.Context, st *store.Store, w *workspace.Workspace, t *workspace.Tables, path string, meta *result.Meta) (err error) {
+// region in a fixed order, and counts in the description those of the panel's
+// months that count.
+func writeObservations(ctx context.Context, st *store.Store, w *workspace.Workspace, t *workspace.Tables, path string, meta *result.Meta, first, last result.Month) (err error) {
 	f, err := os.Create(path)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
 	out := bufio.NewWriterSize(f, 1<<20)
-	x := &observationWriter{out: out, settings: w.Settings, counted: map[string]bool{}, days: map[arrow.Date32]string{}}
+	x := &observationWriter{out: out, first: first.Day(1), last: last.Day(31), settings: w.Settings, counted: map[string]bool{}, days: map[arrow.Date32]string{}}
 	for _, p := range w.Prices.PriceTypes {
 		x.counted[p] = true
 	}
@@ -128,12 +130,13 @@ func regionBatches(ctx context.Context, st *store.Store) (batches [][2]string, e
 }
 
 type observationWriter struct {
-	out      *bufio.Writer
-	settings workspace.Settings
-	counted  map[string]bool
-	currency []string // by word of the region
-	nCounted int
-	days     map[arrow.Date32]string
+	out         *bufio.Writer
+	settings    workspace.Settings
+	counted     map[string]bool
+	currency    []string // by word of the region
+	nCounted    int
+	first, last time.Time // the panel's days
+	days        map[arrow.Date32]string
 
 	words, cells       []string
 	outlet, outletType []string
@@ -244,7 +247,9 @@ func (x *observationWriter) write(rec arrow.Record) error {
 		add(c)
 		counts := price[i] > 0 && !wholesale.Value(i) && (average.Value(i) || x.counted[x.words[kind[i]]]) && c != "exclude" && (h == "" || c != "")
 		if counts {
-			x.nCounted++
+			if d := days[i].ToTime(); !d.Before(x.first) && !d.After(x.last) {
+				x.nCounted++
+			}
 			b = quantity.AppendMicro(b, used)
 		}
 		b = append(b, ',')

@@ -1,6 +1,7 @@
 package compute
 
 import (
+	"fmt"
 	"math"
 	"math/big"
 	"slices"
@@ -197,29 +198,34 @@ func (p *panel) sourced(region string, g good, own map[place]raw, done map[strin
 	row := make([]raw, p.months())
 	for i := range row {
 		m := p.first + result.Month(i)
-		below := p.weighted(region, done, i)
-		row[i] = below
-		if x, ok := own[place{region, g, m}]; ok {
-			row[i] = x
-			if math.IsNaN(x.change) {
-				row[i].change, row[i].nMatched = below.change, below.nMatched
+		x, ok := own[place{region, g, m}]
+		if !ok || math.IsNaN(x.change) {
+			below := p.weighted(region, g, done, i, !ok)
+			if !ok {
+				x = below
+			} else {
+				x.change, x.nMatched = below.change, below.nMatched
 			}
 		}
+		row[i] = x
 	}
 	return row
 }
 
 // weighted is the parent's price: sum(w ln p) / sum(w) over the children that
 // have one, w their population weight; its change likewise over the children
-// that have a change.
-func (p *panel) weighted(region string, rows map[string][]raw, i int) raw {
+// that have a change. Where one that has a price lacks a weight there is no
+// price; told, if it was wanted.
+func (p *panel) weighted(region string, g good, rows map[string][]raw, i int, wanted bool) raw {
 	x := nothing
 	var sumW, sumLn, sumAll, changeW, sumChange float64
 	for _, c := range p.children[region] {
 		if c.Weight == nil && !p.settings.Panel.Pooled {
 			if r := rows[c.Region][i]; !math.IsNaN(r.ln) {
-				p.warn("no_weight", "region "+region+" has no value: its part "+c.Region+" has no population_weight",
-					"give each part a weight in tables/regions, or set [panel] pooled = true to weight them alike", region)
+				if wanted {
+					p.warn("no_weight", fmt.Sprintf("%s has no price of %s: its part %s has no population_weight", region, g.item, c.Region),
+						"give each part a weight in tables/regions, or set [panel] pooled = true to weight them alike", region+"/"+g.item)
+				}
 				return nothing
 			}
 			continue

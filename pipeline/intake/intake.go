@@ -15,6 +15,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -131,37 +132,46 @@ func InboxFiles(w *workspace.Workspace) ([]string, error) {
 // afresh if again is set, and looks for repeats and slips among everything.
 // It runs in the caller's transaction. The report has the files just read.
 func Load(ctx context.Context, st *store.Store, w *workspace.Workspace, tables *workspace.Tables, again bool) (*Report, error) {
+	archived, err := Archived(w)
+	if err != nil {
+		return nil, err
+	}
+	known := map[string]int32{}
+	if err := st.Query(ctx, func(scan func(...any) error) error {
+		var sha string
+		var id int32
+		err := scan(&sha, &id)
+		known[sha] = id
+		return err
+	}, "SELECT sha256, file_id FROM file"); err != nil {
+		return nil, err
+	}
+	l := newLexicon(w.Settings, tables)
+	// A new catalogue may name series that were set aside before it came.
+	again = again || len(known) > 0 && slices.ContainsFunc(archived, func(d Descriptor) bool {
+		_, ok := known[d.SHA256]
+		return !ok && l.source(d.Name).Gives == "catalogue"
+	})
 	if again {
+		known = map[string]int32{}
 		for _, table := range []string{"file", "word", "amount", "obs_price", "obs_duplicate", "set_aside_row", "obs_index", "obs_allowance"} {
 			if err := st.Exec(ctx, "DELETE FROM "+table); err != nil {
 				return nil, err
 			}
 		}
 	}
-	archived, err := Archived(w)
-	if err != nil {
-		return nil, err
-	}
-	r := &reader{lexicon: newLexicon(w.Settings, tables), st: st, w: w, vocab: newVocabulary(), catalogues: map[string]map[string]workspace.Series{}, archived: archived}
+	r := &reader{lexicon: l, st: st, w: w, vocab: newVocabulary(), catalogues: map[string]map[string]workspace.Series{}, archived: archived}
 	if err := r.vocab.load(ctx, st); err != nil {
 		return nil, err
 	}
-	known, next := map[string]bool{}, int32(0)
-	if err := st.Query(ctx, func(scan func(...any) error) error {
-		var sha string
-		var id int32
-		if err := scan(&sha, &id); err != nil {
-			return err
-		}
-		known[sha], next = true, max(next, id+1)
-		return nil
-	}, "SELECT sha256, file_id FROM file"); err != nil {
-		return nil, err
+	next := int32(0)
+	for _, id := range known {
+		next = max(next, id+1)
 	}
 	report := &Report{Files: []FileReport{}}
 	first := next
 	for _, d := range archived {
-		if known[d.SHA256] {
+		if _, ok := known[d.SHA256]; ok {
 			continue
 		}
 		src := r.source(d.Name)

@@ -74,35 +74,37 @@ type text struct {
 	delimiter byte
 	header    []string
 	rawHeader []byte
-	lines     int // of the header
+	lines     int // to the header's end
 }
 
-// openText reads the header line and finds the delimiter: the one of comma,
-// semicolon and tab that the header holds most.
+// openText reads the header, the first line that is not blank, and finds the
+// delimiter: the one of comma, semicolon and tab that the header holds most.
 func openText(r *bufio.Reader) (*text, error) {
-	head, err := r.Peek(maxRow)
-	if err != nil && err != io.EOF && err != bufio.ErrBufferFull {
-		return nil, err
+	t := &text{r: r, delimiter: ','}
+	for len(bytes.Trim(t.rawHeader, ",; \t")) == 0 {
+		head, err := r.Peek(maxRow)
+		if err != nil && err != io.EOF {
+			return nil, err
+		}
+		n := firstLine(head)
+		if n == 0 || n == maxRow && head[n-1] != '\n' { // no header is that long: a row, to be set aside
+			return &text{r: r, delimiter: ',', lines: t.lines}, nil
+		}
+		t.lines++
+		t.rawHeader = bytes.Clone(bytes.TrimRight(head[:n], "\r\n"))
+		if _, err := r.Discard(n); err != nil {
+			return nil, err
+		}
 	}
-	n := firstLine(head)
-	if n == maxRow && head[n-1] != '\n' { // no header is that long: a row, to be set aside
-		return &text{r: r, delimiter: ','}, nil
-	}
-	line := bytes.TrimRight(head[:n], "\r\n")
-	t := &text{delimiter: ',', lines: 1, rawHeader: bytes.Clone(line)}
 	for _, c := range []byte{';', '\t'} {
-		if bytes.Count(line, []byte{c}) > bytes.Count(line, []byte{t.delimiter}) {
+		if bytes.Count(t.rawHeader, []byte{c}) > bytes.Count(t.rawHeader, []byte{t.delimiter}) {
 			t.delimiter = c
 		}
 	}
-	if len(line) > 0 {
-		for _, f := range split(line, t.delimiter, nil) {
-			t.header = append(t.header, string(bytes.ToValidUTF8(f, []byte("\ufffd"))))
-		}
+	for _, f := range split(t.rawHeader, t.delimiter, nil) {
+		t.header = append(t.header, string(bytes.ToValidUTF8(f, []byte("\ufffd"))))
 	}
-	_, err = r.Discard(n)
-	t.r = r
-	return t, err
+	return t, nil
 }
 
 // column is the place of a named column, or -1.
@@ -131,7 +133,7 @@ func (t *text) refuse(f fault) (outcome, error) {
 		o.aside = append(o.aside, aside(rec.line, rec.raw, &f))
 	})
 	if o.read == 0 && len(t.rawHeader) > 0 { // then it is no header but all there is
-		o.read, o.aside = 1, []setAside{aside(1, t.rawHeader, &f)}
+		o.read, o.aside = 1, []setAside{aside(t.lines, t.rawHeader, &f)}
 	}
 	return o, err
 }
@@ -352,7 +354,7 @@ func (r *reader) catalogue(name string) (map[string]workspace.Series, error) {
 		if err == nil {
 			id, reg, it := t.column(src.Columns["id"]), t.column(src.Columns["region"]), t.column(src.Columns["item"])
 			if min(id, reg, it) < 0 {
-				err = &workspace.InputError{Code: "layout", File: d.Name, Line: 1, Field: "id, region, item", Read: string(t.rawHeader),
+				err = &workspace.InputError{Code: "layout", File: d.Name, Line: t.lines, Field: "id, region, item", Read: string(t.rawHeader),
 					Instead: "name the file's columns under [source.columns] of source " + name}
 			} else {
 				err = t.each(func(rec *record) {

@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -321,10 +322,9 @@ func (t *typer) read(col int, s string) (w word) {
 		if s == "" {
 			w.text = "regular"
 		}
-		for _, known := range append(append([]string{missingType}, workspace.PricedTypes...), workspace.UnpricedTypes...) {
-			if w.text == known {
-				return w
-			}
+		if slices.Contains(workspace.PricedTypes, w.text) || slices.Contains(workspace.UnpricedTypes, w.text) ||
+			w.text == missingType && t.source != notesSource { // no word for a person to type
+			return w
 		}
 		w.fault = &fault{"price_type", name, s, "write one of " + strings.Join(append(append([]string{}, workspace.PricedTypes...), workspace.UnpricedTypes...), ", ")}
 	case currency:

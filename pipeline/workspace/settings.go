@@ -24,6 +24,7 @@ type Settings struct {
 	Panel     Panel
 	Pages     Pages
 	Sources   []Source      `toml:"source"`
+	Jobs      []Job         `toml:"job" json:"-"` // no figure depends on when it was made
 	Publish   []Combination `toml:"publish"`
 }
 
@@ -86,6 +87,13 @@ type Source struct {
 	Catalogue string `toml:"catalogue"`
 	// Series describes series that no catalogue does, by id.
 	Series []Series `toml:"series"`
+
+	// How a job asks Address for a new file; nothing that was read depends on it.
+	Fetch        bool     `toml:"fetch" json:"-"`         // false: the address is never asked
+	FileName     string   `toml:"file_name" json:"-"`     // what the file is kept as; blank: the address's last part
+	MaxMB        int      `toml:"max_mb" json:"-"`        // megabytes of 2^20, 64 if not set
+	TimeoutS     int      `toml:"timeout_s" json:"-"`     // seconds for the whole of one request, 60 if not set
+	ContentTypes []string `toml:"content_types" json:"-"` // patterns; blank: DefaultContentTypes
 }
 
 // Series says what a series of an open file measures.
@@ -198,6 +206,9 @@ func parseSettings(b []byte) (Settings, error) {
 		if src.Name == "" {
 			errs = append(errs, bad(0, "source.name", "no name", "give each [[source]] a name"))
 		}
+	}
+	for _, f := range s.checkJobs() {
+		errs = append(errs, bad(0, f[0], f[1], f[2]))
 	}
 	return s, errors.Join(errs...)
 }
