@@ -57,6 +57,17 @@ func TestSecondOpinion(t *testing.T) {
 			{"tables/items.csv", "0.94,7,9,", "0.94,10,2,"},
 		}},
 		{name: "gaps left as gaps", example: "demo", edits: []edit{{"farthing.toml", "[panel]", "[panel]\nimpute = false"}}},
+		{name: "zA partial weights", example: "demo", edits: []edit{{"tables/regions.csv", "Oddel Skerries,tavrin,district,0.10", "Oddel Skerries,tavrin,district,"}}},
+		{name: "zB pooled none", example: "demo", edits: []edit{{"tables/regions.csv", "Oddel Skerries,tavrin,district,0.10", "Oddel Skerries,tavrin,district,"},{"tables/regions.csv", "district,0.55", "district,"},{"tables/regions.csv", "district,0.35", "district,"},{"farthing.toml", "[panel]", "[panel]\npooled = true"}}},
+		{name: "zC no weights", example: "demo", edits: []edit{{"tables/regions.csv", "Oddel Skerries,tavrin,district,0.10", "Oddel Skerries,tavrin,district,"},{"tables/regions.csv", "district,0.55", "district,"},{"tables/regions.csv", "district,0.35", "district,"}}},
+		{name: "zD beyond", example: "demo", edits: []edit{{"farthing.toml", "to_month = \"2024-12\"", "to_month = \"2025-12\""}}},
+		{name: "zE rows", example: "demo", edits: []edit{{"inbox/oddel-skerries-2024-2.csv", "", "2025-01-13,oddel-skerries,landing-counter,oats,2.75,1 kg,,,,,,\n2025-01-13,oddel-skerries,landing-counter,oats,2.75,1 kg,,,,,,\n2025-01-14,oddel-skerries,landing-counter,oats,2.75,1 kg,,,,,,\n2025-01-14,oddel-skerries,landing-counter,oats,2.85,1 kg,,,,,,\n2025-01-15,oddel-skerries,landing-counter,flour,,1 kg,,,,,not_sold,\n2025-01-15,mirrow-bay,vellick-hall,flour,99,1 kg,new,,,,,\n2025-01-15,mirrow-bay,vellick-hall,margarine,1.99,500 g,,,,,,\n"}, {"farthing.toml", "to_month = \"2024-12\"", "to_month = \"2025-02\""}}},
+		{name: "zF yields", example: "demo", edits: []edit{{"tables/items.csv", "0.94,7,9,", ",7,9,"},{"tables/yields.csv","plums,stoned,EP,0.94,invented for the demo\n",""},{"tables/baskets.csv", "", "parts,plums,,0.05,kg,day,EP,typical,x\n"}}},
+		{name: "zG yields table", example: "demo", edits: []edit{{"tables/items.csv", "0.94,7,9,", ",7,9,"},{"tables/baskets.csv", "", "parts,plums,,0.05,kg,day,EP,typical,x\n"}}},
+		{name: "zH base unpriced", example: "demo", edits: []edit{{"tables/baskets.csv", "", "odd,oats,premium,1,kg,day,AP,typical,x\nodd,oats,,1,kg,day,AP,typical,x\n"}}},
+		{name: "zI base gap", example: "demo", edits: []edit{{"farthing.toml", "base_month = \"2023-01\"", "base_month = \"2024-10\""}}},
+		{name: "zJ base none", example: "demo", edits: []edit{{"farthing.toml", "base_month = \"2023-01\"\n", ""}}},
+		{name: "zK defl none", example: "demo", edits: []edit{{"farthing.toml", "deflator = \"tavrin-cpi\"\n", ""}}},
 		{name: "us excerpts", example: "us", files: globbed(t, excerpts)},
 		{name: "us open data", example: "us", files: globbed(t, openData+"/bls-ap-fred/series_index.csv", openData+"/bls-ap-fred/series/APU0[0-4]00*.csv",
 			openData+"/cpi-us-regions/CUUR0[0-4]00SAF11.csv", openData+"/snap-allotments/snap_max_allotment.csv")},
@@ -184,7 +195,7 @@ func decimals(x float64, column string) string {
 	switch {
 	case strings.HasSuffix(column, "_lcu"), strings.HasSuffix(column, "_share"), column == "adequacy":
 		n = 4
-	case column == "reach_days":
+	case strings.HasPrefix(column, "reach_"):
 		n = 2
 	}
 	s := strconv.FormatFloat(x, 'f', n, 64)

@@ -44,9 +44,12 @@ type opinion struct {
 	quotes     map[cell][]*notedPrice // those that count
 	averages   map[cell][]float64     // ln
 	notSold    map[cell]bool
+	newest     calendarMonth // of any note
 	from, to   calendarMonth // of the panel
 
-	lnPrices, lnChanges map[cell]float64 // worked out before
+	lnPrices, lnChanges map[cell]float64    // worked out before
+	others              map[string]*opinion // without an outlet
+	t                   map[int]float64     // Student's, by degrees of freedom
 }
 
 func newOpinion(t *testing.T, dir string) *opinion {
@@ -54,7 +57,7 @@ func newOpinion(t *testing.T, dir string) *opinion {
 	table := func(name string) []cells { return readCells(t, filepath.Join(dir, "tables", name+".csv")) }
 	o := &opinion{choices: readChoices(t, filepath.Join(dir, "farthing.toml")), regions: map[string]*place{}, items: map[string]cells{}, outlets: map[string]bool{},
 		aliases: table("aliases"), households: table("households"), basketLines: table("baskets"), allowances: table("allowances"), deflators: table("deflators"),
-		quotes: map[cell][]*notedPrice{}, averages: map[cell][]float64{}, notSold: map[cell]bool{}, lnPrices: map[cell]float64{}, lnChanges: map[cell]float64{}}
+		quotes: map[cell][]*notedPrice{}, averages: map[cell][]float64{}, notSold: map[cell]bool{}, lnPrices: map[cell]float64{}, lnChanges: map[cell]float64{}, others: map[string]*opinion{}, t: map[int]float64{}}
 	for _, r := range table("regions") {
 		o.regions[r["region"]] = &place{r["parent"], r["currency_code"], number(t, r["population_weight"])}
 	}
@@ -110,6 +113,7 @@ func (o *opinion) sortOut(t *testing.T, corrections []cells) {
 	}
 	for _, n := range o.notes {
 		at := cell{n.region, good{n.item, n.grade}, n.month()}
+		o.newest = max(o.newest, at.month)
 		switch {
 		case counts[n] && n.isAverage:
 			o.averages[at] = append(o.averages[at], math.Log(n.unitPrice()))
@@ -452,14 +456,73 @@ func (o *opinion) lines(t *testing.T, basket string) (lines []line) {
 
 // without is the opinion that the notes of all other outlets give.
 func (o *opinion) without(outlet string) *opinion {
-	p := *o
-	p.quotes, p.lnPrices, p.lnChanges = map[cell][]*notedPrice{}, map[cell]float64{}, map[cell]float64{}
-	for c, notes := range o.quotes {
-		if left := slices.DeleteFunc(slices.Clone(notes), func(n *notedPrice) bool { return n.outlet == outlet }); len(left) > 0 {
-			p.quotes[c] = left
+	if o.others[outlet] == nil {
+		p := *o
+		p.quotes, p.lnPrices = map[cell][]*notedPrice{}, map[cell]float64{}
+		for c, notes := range o.quotes {
+			if left := slices.DeleteFunc(slices.Clone(notes), func(n *notedPrice) bool { return n.outlet == outlet }); len(left) > 0 {
+				p.quotes[c] = left
+			}
+		}
+		o.others[outlet] = &p
+	}
+	return o.others[outlet]
+}
+
+// spread is how far the ln cost of a basket may stand either way: the jackknife over the outlets behind it, times Student's t.
+// With one outlet left out, the prices seen are those of the others; a price that they do not give, and one that was filled,
+// stays. It takes three outlets.
+func (o *opinion) spread(t *testing.T, region string, lines []line, month calendarMonth, outlets []string) float64 {
+	t.Helper()
+	if len(outlets) < 3 {
+		return noValue
+	}
+	var logs []float64
+	for _, outlet := range outlets {
+		cost := 0.0
+		for _, l := range lines {
+			c := cell{region, l.good, month}
+			price := math.Exp(o.without(outlet).observed(c))
+			if missing(o.observed(c)) || missing(price) {
+				price, _ = o.price(t, c)
+			}
+			cost += l.aDay * price
+		}
+		logs = append(logs, math.Log(cost))
+	}
+	centre, squares, n := mean(logs), 0.0, float64(len(logs))
+	for _, x := range logs {
+		squares += (x - centre) * (x - centre)
+	}
+	return o.studentT(len(logs)-1) * math.Sqrt(squares*(n-1)/n)
+}
+
+// studentT is the point that Student's t stays below with 97.5 %: by Simpson's rule over its density, and halving. Any printed
+// table has 4.303 for 2 degrees of freedom and 2.365 for 7.
+func (o *opinion) studentT(freedom int) float64 {
+	if t, known := o.t[freedom]; known {
+		return t
+	}
+	f := float64(freedom)
+	density := func(x float64) float64 {
+		return math.Gamma((f+1)/2) / math.Gamma(f/2) / math.Sqrt(f*math.Pi) * math.Pow(1+x*x/f, -(f+1)/2)
+	}
+	low, high := 0.0, 20.0
+	for high-low > 1e-13 {
+		const steps = 2000
+		x := (low + high) / 2
+		area := density(0) + density(x)
+		for i := 1; i < steps; i++ {
+			area += float64(2+2*(i%2)) * density(float64(i)*x/steps)
+		}
+		if 0.5+area*x/steps/3 < 0.975 {
+			low = x
+		} else {
+			high = x
 		}
 	}
-	return &p
+	o.t[freedom] = low
+	return low
 }
 
 // statusOrder is the order in which letters of SDMX CL_OBS_STATUS are given; A stands alone.
@@ -475,7 +538,8 @@ func (o *opinion) basket(t *testing.T, region, basket string, equivalents float6
 	top, base := ancestors[len(ancestors)-1], parseMonth(t, o.choices.text("base_month"))
 	known, n, outlets := 0.0, 0, map[string]bool{}
 	all, weights := map[rune]bool{}, map[string]float64{}
-	for _, l := range o.lines(t, basket) {
+	lines := o.lines(t, basket)
+	for _, l := range lines {
 		basePrice, _ := o.price(t, cell{top, l.good, base})
 		weight := l.aDay * basePrice
 		price, status := o.price(t, cell{region, l.good, month})
@@ -496,18 +560,20 @@ func (o *opinion) basket(t *testing.T, region, basket string, equivalents float6
 		}
 	}
 	f := figures{"known_part_lcu": known, "per_day_lcu": known, "base_month": base.String(), "deflator": o.choices.text("deflator"), "currency_code": o.regions[region].currency,
-		"n_observations": count(n), "n_outlets": count(len(outlets)), "lo_lcu": noValue, "hi_lcu": noValue}
+		"n_observations": count(n), "n_outlets": count(len(outlets))}
 	for _, share := range []string{"observed", "imputed", "missing"} {
 		f[share+"_share"] = weights[share] / weights["all"]
 	}
 	if all['M'] || all['O'] {
 		f["per_day_lcu"] = noValue
 	}
-	if known == 0 {
-		f["known_part_lcu"] = noValue
-	}
+	spread := math.Exp(o.spread(t, region, lines, month, slices.Sorted(maps.Keys(outlets))))
+	f["lo_lcu"], f["hi_lcu"] = f["per_day_lcu"].(float64)/spread, f["per_day_lcu"].(float64)*spread
 	if f["observed_share"].(float64) < o.choices.number(t, "panel.min_observed_share") || n > 0 && len(outlets) < 3 {
 		all['U'] = true
+	}
+	if month > o.newest {
+		all['P'] = true // provisional
 	}
 	letters := ""
 	for _, letter := range statusOrder {
@@ -601,7 +667,7 @@ func (o *opinion) reach(t *testing.T, programme, kind, region string, household 
 		"reach_days": amount / perDay, "adequacy": amount / perDay / days, "fed_days": noValue, "run_out_on": "",
 		"balance_lcu": amount - perDay*days, "shortfall_lcu": noValue, "shortfall_per_meal_lcu": noValue,
 		"allowance_per_day_lcu": amount / days, "allowance_per_meal_lcu": amount / days / eaters / meals, "allowance_real_lcu": amount * toBase,
-		"reach_lo_days": noValue, "reach_hi_days": noValue, "first_month_lcu": noValue}
+		"reach_lo_days": amount / b["hi_lcu"].(float64), "reach_hi_days": amount / b["lo_lcu"].(float64), "first_month_lcu": noValue}
 	if !missing(amount / perDay) {
 		fed := 0
 		for fed < run && float64(fed+1)*perDay <= amount*(1+1e-9) {

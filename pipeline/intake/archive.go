@@ -12,6 +12,7 @@ import (
 	"sort"
 	"strings"
 	"time"
+	"unicode"
 
 	"farthing/pipeline/workspace"
 )
@@ -96,7 +97,7 @@ func sweep(w *workspace.Workspace) error {
 // safeName keeps a file's name where it can not be mistaken for a path or for the descriptor.
 func safeName(name string) string {
 	name = strings.Map(func(r rune) rune {
-		if r < ' ' || strings.ContainsRune(`/\:*?"<>|`, r) {
+		if !unicode.IsPrint(r) || strings.ContainsRune(`/\:*?"<>|`, r) {
 			return '_'
 		}
 		return r

@@ -161,6 +161,9 @@ func clip(s string, n int) string {
 func (t *typer) row(line int, raw []byte, f *fields) {
 	t.nRows++
 	if bad := t.typed(line, f); bad != nil {
+		if why := workspace.BadText(bad.text); why != "" { // then that is the trouble, whatever it led to
+			bad = &fault{"text", bad.field, bad.text, why}
+		}
 		t.reject(line, raw, bad)
 	}
 }
