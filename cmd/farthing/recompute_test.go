@@ -44,8 +44,9 @@ type opinion struct {
 	quotes     map[cell][]*notedPrice // those that count
 	averages   map[cell][]float64     // ln
 	notSold    map[cell]bool
-	newest     calendarMonth // of any note
+	newest     time.Time     // day of any note; an average's is its month's last
 	from, to   calendarMonth // of the panel
+	base       calendarMonth
 
 	lnPrices, lnChanges map[cell]float64    // worked out before
 	others              map[string]*opinion // without an outlet
@@ -68,6 +69,9 @@ func newOpinion(t *testing.T, dir string) *opinion {
 		o.outlets[s["outlet"]] = true
 	}
 	o.from, o.to = parseMonth(t, o.choices.text("panel.from_month")), parseMonth(t, o.choices.text("panel.to_month"))
+	if o.base = o.from; o.choices.text("base_month") != "" {
+		o.base = parseMonth(t, o.choices.text("base_month"))
+	}
 	o.readArchive(t, dir)
 	o.sortOut(t, table("corrections"))
 	return o
@@ -113,7 +117,13 @@ func (o *opinion) sortOut(t *testing.T, corrections []cells) {
 	}
 	for _, n := range o.notes {
 		at := cell{n.region, good{n.item, n.grade}, n.month()}
-		o.newest = max(o.newest, at.month)
+		day := n.day
+		if n.isAverage {
+			day = at.month.day(at.month.days())
+		}
+		if day.After(o.newest) {
+			o.newest = day
+		}
 		switch {
 		case counts[n] && n.isAverage:
 			o.averages[at] = append(o.averages[at], math.Log(n.unitPrice()))
@@ -269,7 +279,10 @@ func (o *opinion) fromSource(c cell, source string, own func(cell, string) float
 	sum, weights := 0.0, 0.0
 	for _, child := range o.children(c.region) {
 		x, w := o.fromSource(cell{child, c.good, c.month}, source, own), o.regions[child].weight
-		if !missing(x) && !missing(w) {
+		if missing(w) && o.choices.text("panel.pooled") == "true" {
+			w = 1
+		}
+		if !missing(x) {
 			sum += w * x
 			weights += w
 		}
@@ -446,8 +459,8 @@ func (o *opinion) lines(t *testing.T, basket string) (lines []line) {
 		}
 		l.aDay, _ = amount.Float64()
 		l.aDay /= days
-		if row["basis"] == "EP" { // an edible quantity = yield x quantity as purchased
-			l.aDay /= number(t, item["edible_yield"])
+		if yield := number(t, item["edible_yield"]); row["basis"] == "EP" && !missing(yield) { // else 100 % is assumed
+			l.aDay /= yield // an edible quantity = yield x quantity as purchased
 		}
 		lines = append(lines, l)
 	}
@@ -535,12 +548,12 @@ type figures map[string]any
 func (o *opinion) basket(t *testing.T, region, basket string, equivalents float64, month calendarMonth) figures {
 	t.Helper()
 	ancestors := o.upward(region)
-	top, base := ancestors[len(ancestors)-1], parseMonth(t, o.choices.text("base_month"))
+	top := ancestors[len(ancestors)-1]
 	known, n, outlets := 0.0, 0, map[string]bool{}
 	all, weights := map[rune]bool{}, map[string]float64{}
 	lines := o.lines(t, basket)
 	for _, l := range lines {
-		basePrice, _ := o.price(t, cell{top, l.good, base})
+		basePrice, _ := o.price(t, cell{top, l.good, o.base})
 		weight := l.aDay * basePrice
 		price, status := o.price(t, cell{region, l.good, month})
 		if status != "U" { // unreliable is said of the total: below
@@ -559,7 +572,7 @@ func (o *opinion) basket(t *testing.T, region, basket string, equivalents float6
 			maps.Copy(outlets, theirs)
 		}
 	}
-	f := figures{"known_part_lcu": known, "per_day_lcu": known, "base_month": base.String(), "deflator": o.choices.text("deflator"), "currency_code": o.regions[region].currency,
+	f := figures{"known_part_lcu": known, "per_day_lcu": known, "base_month": o.base.String(), "deflator": o.choices.text("deflator"), "currency_code": o.regions[region].currency,
 		"n_observations": count(n), "n_outlets": count(len(outlets))}
 	for _, share := range []string{"observed", "imputed", "missing"} {
 		f[share+"_share"] = weights[share] / weights["all"]
@@ -572,8 +585,8 @@ func (o *opinion) basket(t *testing.T, region, basket string, equivalents float6
 	if f["observed_share"].(float64) < o.choices.number(t, "panel.min_observed_share") || n > 0 && len(outlets) < 3 {
 		all['U'] = true
 	}
-	if month > o.newest {
-		all['P'] = true // provisional
+	if month.day(month.days()).After(o.newest) {
+		all['P'] = true // provisional: the month may get more notes
 	}
 	letters := ""
 	for _, letter := range statusOrder {
@@ -586,7 +599,7 @@ func (o *opinion) basket(t *testing.T, region, basket string, equivalents float6
 	}
 	f["obs_status"], f["obs_status_all"] = letters[:1], letters
 	var toBase float64
-	toBase, f["deflator_region"] = o.toBaseMoney(t, region, base, month)
+	toBase, f["deflator_region"] = o.toBaseMoney(t, region, month)
 	f["standard_month_lcu"] = f["per_day_lcu"].(float64) * 30.4375
 	f["real_per_day_lcu"] = f["per_day_lcu"].(float64) * toBase
 	return f
@@ -602,7 +615,7 @@ func count(n int) float64 {
 
 // toBaseMoney turns money of a month into the base month's: index of the base month / index of the month, of the nearest
 // region upward that has the series.
-func (o *opinion) toBaseMoney(t *testing.T, region string, base, month calendarMonth) (times float64, from string) {
+func (o *opinion) toBaseMoney(t *testing.T, region string, month calendarMonth) (times float64, from string) {
 	t.Helper()
 	for _, r := range o.upward(region) {
 		index := map[string]float64{}
@@ -612,11 +625,12 @@ func (o *opinion) toBaseMoney(t *testing.T, region string, base, month calendarM
 			}
 		}
 		if len(index) > 0 {
-			now, ok := index[month.String()]
-			if !ok {
+			then, ok1 := index[o.base.String()]
+			now, ok2 := index[month.String()]
+			if !ok1 || !ok2 {
 				return noValue, r
 			}
-			return index[base.String()] / now, r
+			return then / now, r
 		}
 	}
 	return noValue, ""
@@ -658,10 +672,9 @@ func (o *opinion) reach(t *testing.T, programme, kind, region string, household 
 		meals = 3
 	}
 	b := o.basket(t, region, basket, equivalents, month)
-	base := parseMonth(t, o.choices.text("base_month"))
 	perDay := b["per_day_lcu"].(float64)
 	amount, from, payDay, run := o.allowance(t, programme, kind, region, household["persons"], month)
-	toBase, _ := o.toBaseMoney(t, region, base, month)
+	toBase, _ := o.toBaseMoney(t, region, month)
 	days := float64(month.days())
 	f := figures{"allowance_lcu": amount, "allowance_from": from, "per_day_lcu": perDay, "days_in_month": days,
 		"reach_days": amount / perDay, "adequacy": amount / perDay / days, "fed_days": noValue, "run_out_on": "",
@@ -681,8 +694,8 @@ func (o *opinion) reach(t *testing.T, programme, kind, region string, household 
 		f["shortfall_per_meal_lcu"] = max(0, perDay*days-amount) / days / eaters / meals
 	}
 	// What would buy the base month's days at this month's cost.
-	baseAmount, _, _, _ := o.allowance(t, programme, kind, region, household["persons"], base)
-	basePerDay := o.basket(t, region, basket, equivalents, base)["per_day_lcu"].(float64)
+	baseAmount, _, _, _ := o.allowance(t, programme, kind, region, household["persons"], o.base)
+	basePerDay := o.basket(t, region, basket, equivalents, o.base)["per_day_lcu"].(float64)
 	f["catch_up_lcu"] = baseAmount / basePerDay * perDay
 	for _, column := range []string{"currency_code", "n_observations", "n_outlets", "imputed_share", "missing_share", "obs_status", "obs_status_all"} {
 		f[column] = b[column]

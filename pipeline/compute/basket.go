@@ -156,7 +156,7 @@ type costed struct {
 }
 
 // cost prices a basket and appends its lines' rows.
-func (p *panel) cost(b basket, region string, m result.Month, weights []float64, o *observations, currency string, rows *[]result.BasketLine) costed {
+func (p *panel) cost(b basket, region string, m result.Month, weights []float64, currency string, rows *[]result.BasketLine) costed {
 	var c costed
 	var total, known, observed, imputed, missing float64
 	n, nKnown, status := 0, false, ""
@@ -207,7 +207,7 @@ func (p *panel) cost(b basket, region string, m result.Month, weights []float64,
 		*rows = append(*rows, row)
 	}
 	c.perDay, c.knownPart = result.Some(total), result.Some(known)
-	lo, hi, nOutlets := p.shopRange(o, b.lines, region, m)
+	lo, hi, nOutlets := p.shopRange(b.lines, region, m)
 	if c.perDay.OK {
 		c.lo, c.hi = lo, hi
 	}

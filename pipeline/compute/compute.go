@@ -145,13 +145,13 @@ func compute(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 		return nil, err
 	}
 	regions := sortedRegions(t.Regions)
-	p.itemRows(e, regions, o)
+	p.itemRows(e, regions)
 	kinds := map[string]string{}
 	for _, x := range t.Outlets {
 		kinds[x.Outlet] = x.Type
 	}
-	costs, weights := p.basketRows(e, regions, t.Households, list, d, base, o)
-	p.regionRows(e, regions, list, costs, o, kinds, weights)
+	costs, weights := p.basketRows(e, regions, t.Households, list, d, base)
+	p.regionRows(e, regions, list, costs, func(outlet int32) string { return kinds[o.words[outlet]] }, weights)
 	reachRows(e, regions, t.Households, list, a, d, base, first, last, costs)
 	allowanceRows(e, regions, a, first, last)
 	names(e, t, regions)
@@ -202,7 +202,7 @@ func sortedRegions(list []workspace.Region) []workspace.Region {
 }
 
 // itemRows publishes every good in every region that has a price of it in some month.
-func (p *panel) itemRows(e *result.Edition, regions []workspace.Region, o *observed) {
+func (p *panel) itemRows(e *result.Edition, regions []workspace.Region) {
 	for _, r := range regions {
 		for _, g := range p.goods {
 			row := p.cells[r.Region][g]
@@ -226,7 +226,7 @@ func (p *panel) itemRows(e *result.Edition, regions []workspace.Region, o *obser
 					x.MonthsSinceSeen = result.Count(c.age)
 				}
 				if c.observed() && c.outlets.OK {
-					x.Lo, x.Hi, _ = p.shopRange(&o.observations, []line{{good: g, perDay: 1}}, r.Region, x.Month)
+					x.Lo, x.Hi, _ = p.shopRange([]line{{good: g, perDay: 1}}, r.Region, x.Month)
 				}
 				x.ObsStatus, x.ObsStatusAll = statuses(c.status)
 				x.ImputedShare, x.MissingShare = result.Some(0), result.Some(0)
@@ -250,14 +250,14 @@ type costKey struct {
 	month          result.Month
 }
 
-func (p *panel) basketRows(e *result.Edition, regions []workspace.Region, households []workspace.Household, list []basket, d *deflator, base result.Month, o *observed) (map[costKey]costed, map[costKey][]float64) {
+func (p *panel) basketRows(e *result.Edition, regions []workspace.Region, households []workspace.Household, list []basket, d *deflator, base result.Month) (map[costKey]costed, map[costKey][]float64) {
 	costs, shares := map[costKey]costed{}, map[costKey][]float64{}
 	for _, r := range regions {
 		for _, b := range list {
 			weights := p.weights(b, r.Region, base)
 			shares[costKey{region: r.Region, basket: b.name}] = weights
 			for m := p.first; m <= p.last; m++ {
-				costs[costKey{r.Region, b.name, m}] = p.cost(b, r.Region, m, weights, &o.observations, r.Currency, &e.Lines)
+				costs[costKey{r.Region, b.name, m}] = p.cost(b, r.Region, m, weights, r.Currency, &e.Lines)
 			}
 		}
 	}

@@ -72,6 +72,7 @@ type panel struct {
 	items       map[string]workspace.Item
 	goods       []good
 	cells       map[string]map[good][]cell // region, good, month
+	shops       *shops
 	settings    workspace.Settings
 	warn        func(code, text, cure, key string)
 }
@@ -95,6 +96,7 @@ func newPanel(t *workspace.Tables, s workspace.Settings, o *observations, first,
 	})
 	p.goods = goodsOf(o)
 	p.observe(o)
+	p.shops = newShops(p, o)
 	p.fill(asOf)
 	return p
 }

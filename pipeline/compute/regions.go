@@ -24,7 +24,7 @@ import (
 //	             and both parities order them alike.
 //
 // They are levels of one month, not changes.
-func (p *panel) regionRows(e *result.Edition, regions []workspace.Region, list []basket, costs map[costKey]costed, o *observed, kinds map[string]string, weights map[costKey][]float64) {
+func (p *panel) regionRows(e *result.Edition, regions []workspace.Region, list []basket, costs map[costKey]costed, kind func(outlet int32) string, weights map[costKey][]float64) {
 	for _, b := range list {
 		for m := p.first; m <= p.last; m++ {
 			var ranked []string
@@ -33,11 +33,11 @@ func (p *panel) regionRows(e *result.Edition, regions []workspace.Region, list [
 					ranked = append(ranked, r.Region)
 				}
 			}
-			cmp := p.compare(b, ranked, m, costs, o)
+			cmp := p.compare(b, ranked, m)
 			for _, r := range regions {
 				c := costs[costKey{r.Region, b.name, m}]
 				row := result.RegionLevel{Basket: b.name, Month: m, Region: r.Region, PerDay: c.perDay, Base: c.base}
-				row.MainOutletTypeShare = p.mainType(b, r.Region, m, o, kinds)
+				row.MainOutletTypeShare = mainType(p.spread(b.lines, r.Region, m).outlets, kind)
 				if i := slices.Index(ranked, r.Region); i >= 0 && len(ranked) > 1 {
 					row.ParityLowe, row.ParityCPD = cmp.lowe[i], cmp.cpd[i]
 					row.RankLo, row.RankHi = cmp.lo[i], cmp.hi[i]
@@ -62,7 +62,7 @@ type comparison struct {
 	common    []int // lines observed in every ranked region
 }
 
-func (p *panel) compare(b basket, ranked []string, m result.Month, costs map[costKey]costed, o *observed) comparison {
+func (p *panel) compare(b basket, ranked []string, m result.Month) comparison {
 	n := len(ranked)
 	c := comparison{make([]result.Num, n), make([]result.Num, n), make([]result.Int, n), make([]result.Int, n), nil}
 	if n < 2 {
@@ -97,10 +97,14 @@ func (p *panel) compare(b basket, ranked []string, m result.Month, costs map[cos
 	} else if err == nil {
 		c.cpd = aroundMean(rows)
 	}
+	spreads := make([]spread, n)
+	for i, r := range ranked {
+		spreads[i] = p.spread(b.lines, r, m)
+	}
 	below, above := make([]int, n), make([]int, n)
 	for i := range n {
 		for j := range i {
-			switch p.dearer(b, ranked[i], ranked[j], m, o, c.lowe[i].Or()/c.lowe[j].Or(), c.cpd[i].Or()/c.cpd[j].Or()) {
+			switch dearer(spreads[i], spreads[j], c.lowe[i].Or()/c.lowe[j].Or(), c.cpd[i].Or()/c.cpd[j].Or()) {
 			case 1:
 				below[i], above[j] = below[i]+1, above[j]+1
 			case -1:
@@ -129,8 +133,8 @@ func aroundMean(rows []index.Result) []result.Num {
 
 // dearer says for sure that a costs more than b (1) or less (-1); 0 where the
 // outlets seen or the two parities leave it open.
-func (p *panel) dearer(b basket, a, c string, m result.Month, o *observed, lowe, cpd float64) int {
-	lo, hi := p.differenceRange(o, b, [2]string{a, c}, [2]result.Month{m, m})
+func dearer(a, b spread, lowe, cpd float64) int {
+	lo, hi := differenceRange(a, b)
 	switch {
 	case lo > 0 && lowe > 1 && cpd > 1:
 		return 1
@@ -141,23 +145,15 @@ func (p *panel) dearer(b basket, a, c string, m result.Month, o *observed, lowe,
 }
 
 // mainType is the share of the outlets seen that are of the most frequent type.
-func (p *panel) mainType(b basket, region string, m result.Month, o *observed, kinds map[string]string) result.Num {
-	seen := map[int32]bool{}
+func mainType(outlets []int32, kind func(int32) string) result.Num {
 	count := map[string]int{}
-	best := 0
-	for _, l := range b.lines {
-		for _, id := range p.outletsOf(&o.observations, region, l.good, m) {
-			kind := kinds[o.words[id]]
-			if seen[id] || kind == "" {
-				continue
-			}
-			seen[id] = true
-			count[kind]++
-			best = max(best, count[kind])
+	n, most := 0, 0
+	for _, id := range outlets {
+		if k := kind(id); k != "" {
+			n++
+			count[k]++
+			most = max(most, count[k])
 		}
 	}
-	if len(seen) == 0 {
-		return result.Num{}
-	}
-	return result.Some(float64(best) / float64(len(seen)))
+	return result.Some(float64(most) / float64(n)) // missing where no type is known
 }

@@ -14,46 +14,112 @@ type outletPrice struct {
 	ln     float64
 }
 
-// without is a region's log price of a good in a month with one outlet left
-// out, by the rules of (*panel).sourced; NaN where nothing is left. Outlet -1
-// leaves none out.
-func (p *panel) without(o *observations, region string, g good, m result.Month, outlet int32) float64 {
-	if own := o.atOutlet[place{region, g, m}]; len(own) > 0 {
-		var left mean
+// shops holds, for the goods of baskets, the outlets behind each price, in
+// arrays: a range asks for them thousands of times.
+type shops struct {
+	first    result.Month
+	region   map[string]int
+	good     map[good]int
+	children [][]int   // of each region
+	weight   []float64 // of each region in its parent; NaN where it has none
+	own      [][][]outletPrice
+	ln       [][]float64 // as (*panel).sourced has it from quotes; NaN where there is none
+	months   int
+}
+
+func newShops(p *panel, o *observations) *shops {
+	s := &shops{first: p.first, region: map[string]int{}, good: map[good]int{}, months: p.months()}
+	for k := range o.atOutlet {
+		if _, ok := s.good[k.good]; !ok {
+			s.good[k.good] = len(s.good)
+		}
+	}
+	for i, r := range p.regions {
+		s.region[r.Region] = i
+	}
+	for _, r := range p.regions {
+		var below []int
+		for _, c := range p.children[r.Region] {
+			below = append(below, s.region[c.Region])
+		}
+		w := math.NaN()
+		switch {
+		case r.Weight != nil:
+			w = float(r.Weight)
+		case p.settings.Panel.Pooled:
+			w = 1
+		}
+		s.children, s.weight = append(s.children, below), append(s.weight, w)
+		s.own = append(s.own, make([][]outletPrice, len(s.good)*s.months))
+		s.ln = append(s.ln, make([]float64, len(s.good)*s.months))
+	}
+	for k, list := range o.atOutlet {
+		if k.month >= p.first && k.month <= p.last {
+			s.own[s.region[k.region]][s.at(s.good[k.good], k.month)] = list
+		}
+	}
+	for r := range p.regions { // parents after their children
+		for at := range s.ln[r] {
+			s.ln[r][at] = s.level(r, at, -1, 0)
+		}
+	}
+	return s
+}
+
+func (s *shops) at(good int, m result.Month) int { return good*s.months + int(m-s.first) }
+
+// level is a region's log price: the mean over its own outlets, else that of
+// its parts by weight; the part numbered except has the value instead.
+func (s *shops) level(r, at, except int, instead float64) float64 {
+	if own := s.own[r][at]; len(own) > 0 {
+		var m mean
 		for _, x := range own {
-			if x.outlet != outlet {
-				left.add(x.ln)
-			}
+			m.add(x.ln)
 		}
-		if left.n > 0 {
-			return left.value()
-		}
-		return math.NaN()
+		return m.value()
 	}
 	var sumW, sum float64
-	for _, c := range p.children[region] {
-		ln := p.without(o, c.Region, g, m, outlet)
-		w := 1.0
-		if c.Weight != nil {
-			w = float(c.Weight)
+	for _, c := range s.children[r] {
+		ln := s.ln[c][at]
+		if c == except {
+			ln = instead
 		}
-		if !math.IsNaN(ln) && w > 0 {
+		if w := s.weight[c]; !math.IsNaN(ln) && w != 0 {
 			sumW, sum = sumW+w, sum+w*ln
 		}
 	}
 	return sum / sumW // NaN where no part has a price
 }
 
-// outletsOf are the outlets behind a good's price in a region and month.
-func (p *panel) outletsOf(o *observations, region string, g good, m result.Month) (list []int32) {
-	if own := o.atOutlet[place{region, g, m}]; len(own) > 0 {
+// leftOut is a price without one of the outlets behind it.
+type leftOut struct {
+	outlet int32
+	line   int
+	ln     float64 // NaN where that outlet was the only one
+}
+
+// without lists a region's log price of one line's good without each of its
+// outlets in turn.
+func (s *shops) without(r, at, line int, list []leftOut) []leftOut {
+	if own := s.own[r][at]; len(own) > 0 {
+		var all mean
 		for _, x := range own {
-			list = append(list, x.outlet)
+			all.add(x.ln)
+		}
+		for _, x := range own {
+			list = append(list, leftOut{x.outlet, line, all.without(x.ln)})
 		}
 		return list
 	}
-	for _, c := range p.children[region] {
-		list = append(list, p.outletsOf(o, c.Region, g, m)...)
+	for _, c := range s.children[r] {
+		if math.IsNaN(s.ln[c][at]) || s.weight[c] == 0 {
+			continue
+		}
+		from := len(list)
+		list = s.without(c, at, line, list)
+		for i := from; i < len(list); i++ {
+			list[i].ln = s.level(r, at, c, list[i].ln)
+		}
 	}
 	return list
 }
@@ -61,60 +127,52 @@ func (p *panel) outletsOf(o *observations, region string, g good, m result.Month
 // confidence of the range across the shops seen.
 const confidence = 0.95
 
-// observedCost is a basket's cost in a region and month from what was observed
-// at outlets; what was not is held at its value.
-type observedCost struct {
-	p      *panel
-	o      *observations
-	region string
-	month  result.Month
-	seen   []line
-	full   []float64 // log prices of seen, all outlets in
-	fixed  float64   // what the other lines cost
+// spread is a cost and what it is without each outlet: what was not observed
+// at outlets (a filled price, a published average) is held at its value, and
+// so is a price that rests on one outlet alone: it has no spread to see.
+type spread struct {
+	cost    float64
+	outlets []int32 // in order
+	without map[int32]float64
 }
 
-func (p *panel) observedCost(o *observations, b []line, region string, m result.Month) observedCost {
-	c := observedCost{p: p, o: o, region: region, month: m}
-	for _, l := range b {
+func (p *panel) spread(b []line, region string, m result.Month) spread {
+	x := spread{without: map[int32]float64{}}
+	r := p.shops.region[region]
+	var left []leftOut
+	for i, l := range b {
 		cell := p.at(region, l.good, m)
 		if cell == nil || math.IsNaN(cell.price) {
 			continue
 		}
-		ln := p.without(o, region, l.good, m, -1)
-		if !cell.observed() || !cell.outlets.OK || math.IsNaN(ln) {
-			c.fixed += l.perDay * cell.price // filled, or a published average: no outlets to leave out
-			continue
+		x.cost += l.perDay * cell.price
+		if g, ok := p.shops.good[l.good]; ok && cell.observed() && cell.outlets.OK {
+			left = p.shops.without(r, p.shops.at(g, m), i, left)
 		}
-		c.seen, c.full = append(c.seen, l), append(c.full, ln)
 	}
-	return c
-}
-
-func (c observedCost) outlets() (list []int32) {
-	for _, l := range c.seen {
-		list = append(list, c.p.outletsOf(c.o, c.region, l.good, c.month)...)
-	}
-	slices.Sort(list)
-	return slices.Compact(list)
-}
-
-// ln is the log of the cost with one outlet left out, -1 for none. A price
-// that rests on that outlet alone stays as it is: it has no spread to see.
-func (c observedCost) ln(left int32) float64 {
-	cost := c.fixed
-	for i, l := range c.seen {
-		ln := c.full[i]
-		if left >= 0 {
-			if w := c.p.without(c.o, c.region, l.good, c.month, left); !math.IsNaN(w) {
-				ln = w
-			}
+	for _, l := range left {
+		if _, ok := x.without[l.outlet]; !ok {
+			x.outlets, x.without[l.outlet] = append(x.outlets, l.outlet), x.cost
 		}
-		cost += l.perDay * math.Exp(ln)
+		if !math.IsNaN(l.ln) {
+			line := b[l.line]
+			x.without[l.outlet] += line.perDay * (math.Exp(l.ln) - p.at(region, line.good, m).price)
+		}
 	}
-	return math.Log(cost)
+	slices.Sort(x.outlets)
+	return x
 }
 
-// jackknife is the range of a statistic over outlets; missing with fewer than three.
+// ln is the log of the cost without an outlet; of the whole where it is none of these.
+func (x spread) ln(outlet int32) float64 {
+	if cost, ok := x.without[outlet]; ok {
+		return math.Log(cost)
+	}
+	return math.Log(x.cost)
+}
+
+// jackknife is the range of a statistic over outlets, with Student t
+// (index.Jackknife); NaN with fewer than three.
 func jackknife(outlets []int32, stat func(left int32) float64) (lo, hi float64) {
 	if len(outlets) < minOutlets {
 		return math.NaN(), math.NaN()
@@ -130,23 +188,19 @@ func jackknife(outlets []int32, stat func(left int32) float64) (lo, hi float64) 
 	return x.Lo, x.Hi
 }
 
-// shopRange is the range of a cost across the outlets seen: the jackknife over
-// outlets on the log of the cost, with Student t (index.Jackknife). Missing
-// with fewer than three outlets; n is how many there are.
-func (p *panel) shopRange(o *observations, b []line, region string, m result.Month) (lo, hi result.Num, n int) {
-	c := p.observedCost(o, b, region, m)
-	outlets := c.outlets()
-	l, h := jackknife(outlets, c.ln)
-	return result.Some(math.Exp(l)), result.Some(math.Exp(h)), len(outlets)
+// shopRange is the range of a cost across the shops seen: the jackknife over
+// outlets on the log of the cost. Missing with fewer than three; n is how many
+// there are.
+func (p *panel) shopRange(b []line, region string, m result.Month) (lo, hi result.Num, n int) {
+	x := p.spread(b, region, m)
+	l, h := jackknife(x.outlets, x.ln)
+	return result.Some(math.Exp(l)), result.Some(math.Exp(h)), len(x.outlets)
 }
 
-// differenceRange is the range of the log difference of one basket's cost
-// between two regions or months, jackknifed over the outlets of both at once;
-// NaN with fewer than three.
-func (p *panel) differenceRange(o *observed, b basket, regions [2]string, months [2]result.Month) (lo, hi float64) {
-	x := p.observedCost(&o.observations, b.lines, regions[0], months[0])
-	y := p.observedCost(&o.observations, b.lines, regions[1], months[1])
-	outlets := append(x.outlets(), y.outlets()...)
+// differenceRange is the range of the log difference of two costs, jackknifed
+// over the outlets of both at once; NaN with fewer than three.
+func differenceRange(x, y spread) (lo, hi float64) {
+	outlets := append(slices.Clone(x.outlets), y.outlets...)
 	slices.Sort(outlets)
 	return jackknife(slices.Compact(outlets), func(left int32) float64 { return x.ln(left) - y.ln(left) })
 }

@@ -67,26 +67,14 @@ type Pages struct {
 // Source says how a family of files is read.
 type Source struct {
 	Name     string   `toml:"name"`
-	Gives    string   `toml:"gives"` // averages, index, allowances, catalogue
+	Gives    string   `toml:"gives"` // one of Gives
 	Files    []string `toml:"files"` // patterns of file names
 	Producer string   `toml:"producer"`
 	Licence  string   `toml:"licence"`
 	Address  string   `toml:"address"`
-	Missing  []string `toml:"missing"` // how the file writes "no value"
 	Currency string   `toml:"currency"`
 
-	// Columns maps our names to the file's, for layouts with named columns.
-	Columns map[string]string `toml:"columns"`
-	// Fixed gives the value of a column that the file does not have.
-	Fixed map[string]string `toml:"fixed"`
-	// Only names, for one of our columns, the cells as read of the rows that
-	// concern us. Rows of an allowance file with another cell are not read and
-	// stand in no count.
-	Only map[string][]string `toml:"only"`
-	// Catalogue names the source whose files describe this one's series.
-	Catalogue string `toml:"catalogue"`
-	// Series describes series that no catalogue does, by id.
-	Series []Series `toml:"series"`
+	Layout
 
 	// How a job asks Address for a new file; nothing that was read depends on it.
 	Fetch        bool     `toml:"fetch" json:"-"`         // false: the address is never asked
@@ -94,17 +82,6 @@ type Source struct {
 	MaxMB        int      `toml:"max_mb" json:"-"`        // megabytes of 2^20, 64 if not set
 	TimeoutS     int      `toml:"timeout_s" json:"-"`     // seconds for the whole of one request, 60 if not set
 	ContentTypes []string `toml:"content_types" json:"-"` // patterns; blank: DefaultContentTypes
-}
-
-// Series says what a series of an open file measures.
-type Series struct {
-	ID         string `toml:"id"`
-	Region     string `toml:"region"`
-	Item       string `toml:"item"`
-	Pack       string `toml:"pack"`
-	Index      string `toml:"index"` // our name of an index series
-	BasePeriod string `toml:"base_period"`
-	Adjustment string `toml:"adjustment"`
 }
 
 // Combination is one programme, region, household and basket to publish; a
@@ -191,21 +168,8 @@ func parseSettings(b []byte) (Settings, error) {
 			errs = append(errs, bad(0, []string{"base_month", "panel.from_month", "panel.to_month"}[i], fmt.Sprintf("%q", m), "write a month as 2024-02"))
 		}
 	}
-	for _, src := range s.Sources {
-		errs = append(errs, oneOf("source.gives", src.Gives, "averages", "index", "allowances", "catalogue"))
-		for _, p := range src.Files {
-			if _, err := path.Match(p, ""); err != nil {
-				errs = append(errs, bad(0, "source.files", fmt.Sprintf("%q", p), "write a pattern such as APU*.csv"))
-			}
-		}
-		for n := range src.Only {
-			if src.Columns[n] == "" || src.Gives != "allowances" {
-				errs = append(errs, bad(0, "source.only", fmt.Sprintf("%q in source %s", n, src.Name), "a column that [source.columns] of a source of allowances names"))
-			}
-		}
-		if src.Name == "" {
-			errs = append(errs, bad(0, "source.name", "no name", "give each [[source]] a name"))
-		}
+	for i := range s.Sources {
+		errs = append(errs, s.Sources[i].check(s.Sources)...)
 	}
 	for _, f := range s.checkJobs() {
 		errs = append(errs, bad(0, f[0], f[1], f[2]))
