@@ -42,7 +42,7 @@ func TestSecondOpinion(t *testing.T) {
 		{name: "demo", example: "demo"},
 		{name: "edible parts, allowances of a district", example: "demo", edits: []edit{
 			{"tables/baskets.csv", "", "parts,cabbage,,2000,g,month,EP,typical,x\nparts,plums,,0.05,kg,day,EP,typical,x\nparts,oil,,100,ml,week,AP,typical,x\n" +
-				"parts,tinned-fish,line-caught,1,lb,month,AP,typical,x\nparts,spice-mix,,50,g,week,AP,typical,x\n"},
+				"parts,tinned-fish,line-caught,1,lb,month,AP,typical,x\nparts,spice-mix,,50,g,week,AP,typical,x\nparts,barley,,1,kg,month,EP,typical,x\n"},
 			{"tables/households.csv", "", "five,Five,5,4.8,2,x\n"},
 			{"tables/allowances.csv", "", "food-support,high-tansel,2,maximum,2023-05-20,2023-12-30,301,XTS,month,31,x\nfood-support,high-tansel,2,typical,2023-05-20,,201,XTS,month,15,x\n"},
 			{"tables/deflators.csv", "", "tavrin-cpi,mirrow-bay,2023-01,95,2023-01,unadjusted,x\ntavrin-cpi,mirrow-bay,2023-02,97,2023-01,unadjusted,x\n"},
@@ -56,18 +56,22 @@ func TestSecondOpinion(t *testing.T) {
 			{"tables/regions.csv", "", "uplands,Uplands,tavrin,part,0.45,x,XTS,yes\n"},
 			{"tables/items.csv", "0.94,7,9,", "0.94,10,2,"},
 		}},
-		{name: "gaps left as gaps", example: "demo", edits: []edit{{"farthing.toml", "[panel]", "[panel]\nimpute = false"}}},
-		{name: "zA partial weights", example: "demo", edits: []edit{{"tables/regions.csv", "Oddel Skerries,tavrin,district,0.10", "Oddel Skerries,tavrin,district,"}}},
-		{name: "zB pooled none", example: "demo", edits: []edit{{"tables/regions.csv", "Oddel Skerries,tavrin,district,0.10", "Oddel Skerries,tavrin,district,"},{"tables/regions.csv", "district,0.55", "district,"},{"tables/regions.csv", "district,0.35", "district,"},{"farthing.toml", "[panel]", "[panel]\npooled = true"}}},
-		{name: "zC no weights", example: "demo", edits: []edit{{"tables/regions.csv", "Oddel Skerries,tavrin,district,0.10", "Oddel Skerries,tavrin,district,"},{"tables/regions.csv", "district,0.55", "district,"},{"tables/regions.csv", "district,0.35", "district,"}}},
-		{name: "zD beyond", example: "demo", edits: []edit{{"farthing.toml", "to_month = \"2024-12\"", "to_month = \"2025-12\""}}},
-		{name: "zE rows", example: "demo", edits: []edit{{"inbox/oddel-skerries-2024-2.csv", "", "2025-01-13,oddel-skerries,landing-counter,oats,2.75,1 kg,,,,,,\n2025-01-13,oddel-skerries,landing-counter,oats,2.75,1 kg,,,,,,\n2025-01-14,oddel-skerries,landing-counter,oats,2.75,1 kg,,,,,,\n2025-01-14,oddel-skerries,landing-counter,oats,2.85,1 kg,,,,,,\n2025-01-15,oddel-skerries,landing-counter,flour,,1 kg,,,,,not_sold,\n2025-01-15,mirrow-bay,vellick-hall,flour,99,1 kg,new,,,,,\n2025-01-15,mirrow-bay,vellick-hall,margarine,1.99,500 g,,,,,,\n"}, {"farthing.toml", "to_month = \"2024-12\"", "to_month = \"2025-02\""}}},
-		{name: "zF yields", example: "demo", edits: []edit{{"tables/items.csv", "0.94,7,9,", ",7,9,"},{"tables/yields.csv","plums,stoned,EP,0.94,invented for the demo\n",""},{"tables/baskets.csv", "", "parts,plums,,0.05,kg,day,EP,typical,x\n"}}},
-		{name: "zG yields table", example: "demo", edits: []edit{{"tables/items.csv", "0.94,7,9,", ",7,9,"},{"tables/baskets.csv", "", "parts,plums,,0.05,kg,day,EP,typical,x\n"}}},
-		{name: "zH base unpriced", example: "demo", edits: []edit{{"tables/baskets.csv", "", "odd,oats,premium,1,kg,day,AP,typical,x\nodd,oats,,1,kg,day,AP,typical,x\n"}}},
-		{name: "zI base gap", example: "demo", edits: []edit{{"farthing.toml", "base_month = \"2023-01\"", "base_month = \"2024-10\""}}},
-		{name: "zJ base none", example: "demo", edits: []edit{{"farthing.toml", "base_month = \"2023-01\"\n", ""}}},
-		{name: "zK defl none", example: "demo", edits: []edit{{"farthing.toml", "deflator = \"tavrin-cpi\"\n", ""}}},
+		{name: "gaps left as gaps, no base month, no deflator", example: "demo", edits: []edit{
+			{"farthing.toml", "[panel]", "[panel]\nimpute = false"},
+			{"farthing.toml", "base_month = \"2023-01\"\ndeflator = \"tavrin-cpi\"\n", ""},
+		}},
+		{name: "one note twice, two prices, one far off, not sold; months without notes", example: "demo", edits: []edit{
+			{"inbox/oddel-skerries-2024-2.csv", "", "2025-01-13,oddel-skerries,landing-counter,oats,2.75,1 kg,,,,,,\n2025-01-13,oddel-skerries,landing-counter,oats,2.75,1 kg,,,,,,\n" +
+				"2025-01-14,oddel-skerries,landing-counter,oats,2.75,1 kg,,,,,,\n2025-01-14,oddel-skerries,landing-counter,oats,2.85,1 kg,,,,,,\n" +
+				"2025-01-15,oddel-skerries,landing-counter,flour,,1 kg,,,,,not_sold,\n2025-01-15,mirrow-bay,vellick-hall,flour,99,1 kg,new,,,,,\n"},
+			{"farthing.toml", "to_month = \"2024-12\"", "to_month = \"2025-12\""},
+		}},
+		{name: "regions pooled without weights", example: "demo", edits: []edit{
+			{"farthing.toml", "[panel]", "[panel]\npooled = true"},
+			{"tables/regions.csv", "Mirrow Bay,tavrin,district,0.55,", "Mirrow Bay,tavrin,district,,"},
+			{"tables/regions.csv", "High Tansel,tavrin,district,0.35,", "High Tansel,tavrin,district,,"},
+			{"tables/regions.csv", "Oddel Skerries,tavrin,district,0.10,", "Oddel Skerries,tavrin,district,,"},
+		}},
 		{name: "us excerpts", example: "us", files: globbed(t, excerpts)},
 		{name: "us open data", example: "us", files: globbed(t, openData+"/bls-ap-fred/series_index.csv", openData+"/bls-ap-fred/series/APU0[0-4]00*.csv",
 			openData+"/cpi-us-regions/CUUR0[0-4]00SAF11.csv", openData+"/snap-allotments/snap_max_allotment.csv")},
@@ -83,7 +87,7 @@ func TestSecondOpinion(t *testing.T) {
 			}
 			call(t, []int{exitDone, exitQuarantined}, append([]string{"import", "--quiet", "--workspace", dir}, c.files...)...)
 			call(t, []int{exitDone}, "run", "--quiet", "--workspace", dir)
-			holdTo(t, newOpinion(t, dir), dir)
+			holdTo(t, newOpinion(t, dir), dir, c.name == "demo")
 		})
 	}
 }
@@ -125,8 +129,8 @@ var keyColumns = map[string][]string{
 	"reach":  {"programme", "amount_kind", "region", "household", "basket", "month"},
 }
 
-// holdTo compares the files and the answers of show with the opinion, and then proves that the comparison sees every cell.
-func holdTo(t *testing.T, o *opinion, dir string) {
+// holdTo compares the files and the answers of show with the opinion; it can prove that the comparison sees every cell.
+func holdTo(t *testing.T, o *opinion, dir string, prove bool) {
 	t.Helper()
 	var status struct{ Quarantined int }
 	if err := json.Unmarshal(call(t, []int{exitDone}, "status", "--json", "--workspace", dir), &status); err != nil || status.Quarantined != o.unreadable {
@@ -152,7 +156,7 @@ func holdTo(t *testing.T, o *opinion, dir string) {
 				for _, d := range append(differences(row, figures, key), unroundedDifferences(shown.Rows[i], row, figures, key)...) {
 					t.Errorf("%s/%s/%s", name, k, d)
 				}
-				if !t.Failed() {
+				if prove && !t.Failed() {
 					seesEveryCell(t, row, figures, key)
 				}
 			}

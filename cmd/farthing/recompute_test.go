@@ -381,7 +381,7 @@ func (o *opinion) price(t *testing.T, c cell) (price float64, status string) {
 	if !o.inSeason(t, c) {
 		rules = []rule{{11, "I", wholeRegion}}
 	}
-	if o.choices.text("panel.impute") == "false" {
+	if o.choices.text("panel.impute") == "false" || o.notSold[c] {
 		rules = nil
 	}
 	for _, r := range rules {
@@ -418,7 +418,7 @@ func (o *opinion) inSeason(t *testing.T, c cell) bool {
 // behind is the quotes that an observed price rests on: the region's own or its children's. None stand behind an average.
 func (o *opinion) behind(c cell) (n int, outlets map[string]bool) {
 	outlets = map[string]bool{}
-	if o.choices["panel.source_order"][0] == "averages" && !missing(o.fromSource(c, "averages", o.own)) {
+	if o.choices["panel.source_order"][0] == "averages" && !missing(o.fromSource(c, "averages", o.own)) || missing(o.fromSource(c, "quotes", o.own)) {
 		return 0, outlets
 	}
 	for _, q := range o.quotes[c] {
@@ -555,6 +555,7 @@ func (o *opinion) basket(t *testing.T, region, basket string, equivalents float6
 	for _, l := range lines {
 		basePrice, _ := o.price(t, cell{top, l.good, o.base})
 		weight := l.aDay * basePrice
+
 		price, status := o.price(t, cell{region, l.good, month})
 		if status != "U" { // unreliable is said of the total: below
 			all[rune(status[0])] = true

@@ -149,10 +149,9 @@ func TestReachLaw(t *testing.T) {
 		if n := map[string]int64{"4 weeks": 28, "2 weeks": 14, "week": 7}[per]; n > 0 {
 			num, den = num*int64(days), n
 		}
-		if rnd.IntN(4) == 0 { // a cost that divides it
-			if n := int64(1 + rnd.IntN(35)); num%(n*den) == 0 {
-				cost = num / (n * den)
-			}
+		if rnd.IntN(3) == 0 { // a cost that divides it, or is the least that is a hair too dear
+			n := int64(1 + rnd.IntN(35))
+			cost = max(1, (num+n*den-1)/(n*den))
 		}
 		r := reached(month(fmt.Sprintf("%04d-%02d", year, number)), float64(cents)/100, per, payDay, float64(cost)/10000)
 		fail := func(what string, got, want any) {
@@ -267,6 +266,7 @@ func steps() *allowances {
 		row("land", 2, "2022-04-01", "", 286, 4),
 		row("town", 1, "2023-03-01", "2023-06-30", 170, 5),
 		row("land", 3, "2024-02-02", "", 400, 6),
+		row("town", 2, "2023-01-01", "2023-02-01", 300, 7),
 	}}
 }
 
@@ -284,10 +284,12 @@ func TestStepFunctionOfAllowances(t *testing.T) {
 		{"until the next", "land", 1, "2024-03", 156, "land"},
 		{"the next", "land", 1, "2024-04", 165.36, "land"},
 		{"never interpolated", "land", 1, "2023-04", 156, "land"},
-		{"inherited", "hamlet", 2, "2023-01", 286, "land"},
+		{"inherited", "hamlet", 2, "2023-04", 286, "land"},
 		{"the nearest ancestor's", "hamlet", 1, "2023-03", 170, "town"},
 		{"its last month", "town", 1, "2023-06", 170, "town"},
 		{"after effective_to the ancestor's", "town", 1, "2023-07", 156, "land"},
+		{"still in force on the day of effective_to", "town", 2, "2023-02", 300, "town"},
+		{"not after it", "town", 2, "2023-03", 286, "land"},
 		{"a part's amount is not the whole's", "land", 1, "2023-05", 156, "land"},
 		{"no such person count", "land", 4, "2023-01", 0, ""},
 		{"in force the day after pay day", "land", 3, "2024-02", 0, ""},

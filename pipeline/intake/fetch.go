@@ -10,6 +10,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"mime"
 	"net"
 	"net/http"
@@ -63,7 +64,7 @@ func (f Fetcher) Fetch(ctx context.Context, src workspace.Source, last Fetched, 
 	ctx, stop := context.WithTimeoutCause(ctx, limit, fmt.Errorf("not finished within timeout_s = %d", src.TimeoutS))
 	defer stop()
 	maxBytes := int64(src.MaxMB) << 20
-	client := &http.Client{Transport: oneShot{f.Roots, maxBytes + maxHeader}, CheckRedirect: checkRedirect}
+	client := &http.Client{Transport: oneShot{f.Roots}, CheckRedirect: checkRedirect}
 	known := last.Address == src.Address && (last.ETag != "" || last.Modified != "")
 	ask := func(method string, by Fetched) (*http.Response, error) {
 		req, err := http.NewRequestWithContext(ctx, method, src.Address, nil)
@@ -201,10 +202,7 @@ func stillThat(was *http.Response, got Fetched, ask func(string, Fetched) (*http
 // follows the body. Note: the standard transport drops bytes past the stated
 // length in silence, and would keep the first part of a longer file as the
 // whole.
-type oneShot struct {
-	roots    *x509.CertPool
-	maxBytes int64 // of one answer, head and body
-}
+type oneShot struct{ roots *x509.CertPool }
 
 func (o oneShot) RoundTrip(req *http.Request) (*http.Response, error) {
 	ctx, u := req.Context(), req.URL
@@ -225,7 +223,8 @@ func (o oneShot) RoundTrip(req *http.Request) (*http.Response, error) {
 		conn = secure
 	}
 	release := context.AfterFunc(ctx, func() { conn.Close() }) // ends a read or a write that stalls
-	body := &wholeBody{conn: conn, release: release, buf: bufio.NewReader(io.LimitReader(conn, o.maxBytes))}
+	head := &io.LimitedReader{R: conn, N: maxHeader}
+	body := &wholeBody{conn: conn, release: release, buf: bufio.NewReader(head)}
 	send := req.Clone(ctx)
 	send.Close = true
 	if err := send.Write(conn); err != nil {
@@ -240,6 +239,7 @@ func (o oneShot) RoundTrip(req *http.Request) (*http.Response, error) {
 		body.Close()
 		return nil, fmt.Errorf("no answer: %w", err)
 	}
+	head.N = math.MaxInt64 // from here on the reader of the body counts
 	body.ReadCloser = resp.Body
 	resp.Body = body
 	return resp, nil

@@ -25,6 +25,7 @@ type lexicon struct {
 	outlets  map[string]*workspace.Outlet // nil: any outlet is taken
 	measures []workspace.Measure
 	aliases  map[aliasKey]*workspace.Alias
+	imperial bool // bare pints, gallons and fluid ounces are imperial
 
 	regionNames, itemNames, outletNames []string
 }
@@ -100,7 +101,8 @@ func csvCell(s string) string {
 func (l *lexicon) source(file string) workspace.Source {
 	for _, s := range l.settings.Sources {
 		for _, p := range s.Files {
-			if ok, _ := path.Match(p, file); ok {
+			ok, _ := path.Match(p, file)
+			if packed, _ := path.Match(p, strings.TrimSuffix(file, ".gz")); ok || packed {
 				return s
 			}
 		}
@@ -165,7 +167,7 @@ func (l *lexicon) amount(item *workspace.Item, region, pack, packs, weighed, pie
 	if pack == "" && !priced {
 		return b, nil
 	}
-	opt := quantity.Options{Comma: l.settings.Prices.Decimal == ",", Measures: l.measured(item.Item, region)}
+	opt := quantity.Options{Comma: l.settings.Prices.Decimal == ",", Imperial: l.imperial, Measures: l.measured(item.Item, region)}
 	p, err := quantity.ParsePack(pack, opt)
 	if pack == "" || err != nil {
 		return b, quantityFault("pack", pack, err)

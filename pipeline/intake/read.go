@@ -2,10 +2,8 @@ package intake
 
 import (
 	"bufio"
-	"bytes"
 	"context"
 	"fmt"
-	"io"
 	"os"
 	"runtime"
 	"slices"
@@ -66,76 +64,6 @@ func (r *reader) read(ctx context.Context, d Descriptor, src workspace.Source, f
 		return outcome{read: n}, err
 	}
 	return o, fmt.Errorf("source %s gives %q: no reader", src.Name, src.Gives)
-}
-
-// text is a delimited text after its header line.
-type text struct {
-	r         io.Reader
-	delimiter byte
-	header    []string
-	rawHeader []byte
-	lines     int // to the header's end
-}
-
-// openText reads the header, the first line that is not blank, and finds the
-// delimiter: the one of comma, semicolon and tab that the header holds most.
-func openText(r *bufio.Reader) (*text, error) {
-	t := &text{r: r, delimiter: ','}
-	for len(bytes.Trim(t.rawHeader, ",; \t")) == 0 {
-		head, err := r.Peek(maxRow)
-		if err != nil && err != io.EOF {
-			return nil, err
-		}
-		n := firstLine(head)
-		if n == 0 || n == maxRow && head[n-1] != '\n' { // no header is that long: a row, to be set aside
-			return &text{r: r, delimiter: ',', lines: t.lines}, nil
-		}
-		t.lines++
-		t.rawHeader = bytes.Clone(bytes.TrimRight(head[:n], "\r\n"))
-		if _, err := r.Discard(n); err != nil {
-			return nil, err
-		}
-	}
-	for _, c := range []byte{';', '\t'} {
-		if bytes.Count(t.rawHeader, []byte{c}) > bytes.Count(t.rawHeader, []byte{t.delimiter}) {
-			t.delimiter = c
-		}
-	}
-	for _, f := range split(t.rawHeader, t.delimiter, nil) {
-		t.header = append(t.header, string(bytes.ToValidUTF8(f, []byte("\ufffd"))))
-	}
-	return t, nil
-}
-
-// column is the place of a named column, or -1.
-func (t *text) column(name string) int { return slices.Index(t.header, name) }
-
-func (t *text) blocks(each func(block) error) error {
-	return blocks(t.r, t.delimiter, blockSize, func(b block) error {
-		b.first += t.lines
-		return each(b)
-	})
-}
-
-// each passes on every row, one at a time; for small files.
-func (t *text) each(row func(*record)) error {
-	return t.blocks(func(b block) error {
-		b.records(t.delimiter, row)
-		return nil
-	})
-}
-
-// refuse sets every row of a file aside for one reason, that of its header.
-func (t *text) refuse(f fault) (outcome, error) {
-	var o outcome
-	err := t.each(func(rec *record) {
-		o.read++
-		o.aside = append(o.aside, aside(rec.line, rec.raw, &f))
-	})
-	if o.read == 0 && len(t.rawHeader) > 0 { // then it is no header but all there is
-		o.read, o.aside = 1, []setAside{aside(t.lines, t.rawHeader, &f)}
-	}
-	return o, err
 }
 
 // notes reads price notes: blocks of the file are split and typed side by side.
@@ -300,7 +228,7 @@ func (s *stream) Next() bool {
 // oneSeries is a file of one series: a column of months and one of values
 // whose header is the series' id.
 func oneSeries(src workspace.Source, t *text) (month, value int, id string, bad *fault) {
-	name := src.Columns["month"]
+	name := one(src, "observed_on")
 	if name == "" {
 		name = "Date"
 	}
@@ -321,20 +249,20 @@ func (r *reader) series(src workspace.Source, id string) (workspace.Series, *fau
 		}
 	}
 	unknown := &fault{"unknown_series", "series", id, fmt.Sprintf("describe it under [[source.series]] of source %s", src.Name)}
-	if src.Catalogue == "" {
+	if len(src.Lookups) == 0 {
 		return workspace.Series{}, unknown, nil
 	}
-	if r.catalogues[src.Catalogue] == nil {
-		c, err := r.catalogue(src.Catalogue)
+	if r.catalogues[src.Lookups[0].Source] == nil {
+		c, err := r.catalogue(src.Lookups[0].Source)
 		if err != nil {
 			return workspace.Series{}, nil, err
 		}
-		r.catalogues[src.Catalogue] = c
+		r.catalogues[src.Lookups[0].Source] = c
 	}
-	if s, ok := r.catalogues[src.Catalogue][id]; ok && s.Item != "" {
+	if s, ok := r.catalogues[src.Lookups[0].Source][id]; ok && s.Item != "" {
 		return s, nil, nil
 	}
-	unknown.cure = fmt.Sprintf("import a catalogue file of source %s that says what it measures, or %s", src.Catalogue, unknown.cure)
+	unknown.cure = fmt.Sprintf("import a catalogue file of source %s that says what it measures, or %s", src.Lookups[0].Source, unknown.cure)
 	return workspace.Series{}, unknown, nil
 }
 
@@ -352,7 +280,7 @@ func (r *reader) catalogue(name string) (map[string]workspace.Series, error) {
 		}
 		t, err := openText(UTF8Text(f))
 		if err == nil {
-			id, reg, it := t.column(src.Columns["id"]), t.column(src.Columns["region"]), t.column(src.Columns["item"])
+			id, reg, it := t.column(one(src, "series")), t.column(one(src, "region")), t.column(one(src, "item"))
 			if min(id, reg, it) < 0 {
 				err = &workspace.InputError{Code: "layout", File: d.Name, Line: t.lines, Field: "id, region, item", Read: string(t.rawHeader),
 					Instead: "name the file's columns under [source.columns] of source " + name}
@@ -489,10 +417,10 @@ func (r *reader) allowances(ctx context.Context, d Descriptor, src workspace.Sou
 	at := map[string]int{}
 	for _, n := range names {
 		at[n] = -1
-		if src.Columns[n] != "" {
-			at[n] = t.column(src.Columns[n])
+		if one(src, ourName(n)) != "" {
+			at[n] = t.column(one(src, ourName(n)))
 			if at[n] < 0 {
-				return t.refuse(fault{"missing_column", n, src.Columns[n], "the file has no such column: correct [source.columns] of source " + src.Name})
+				return t.refuse(fault{"missing_column", n, one(src, ourName(n)), "the file has no such column: correct [source.columns] of source " + src.Name})
 			}
 		}
 	}
@@ -502,7 +430,7 @@ func (r *reader) allowances(ctx context.Context, d Descriptor, src workspace.Sou
 			if i := at[n]; i >= 0 && i < len(rec.fields) {
 				return string(rec.fields[i])
 			}
-			return src.Fixed[n]
+			return src.Fixed[ourName(n)]
 		}
 		f := rowFault(rec, len(t.header))
 		for n, cells := range src.Only {
@@ -561,4 +489,18 @@ func (r *reader) allowances(ctx context.Context, d Descriptor, src workspace.Sou
 		return o, err
 	}
 	return o, r.st.Append(ctx, "obs_allowance", rows)
+}
+
+func one(src workspace.Source, ours string) string {
+	if n := src.Names(ours); len(n) > 0 {
+		return n[0]
+	}
+	return ""
+}
+
+func ourName(n string) string {
+	if n == "amount_lcu" {
+		return "price"
+	}
+	return n
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"math/big"
 	"slices"
 	"strings"
 	"time"
@@ -85,18 +86,27 @@ type typer struct {
 	fileID  int32
 	missing []string // how the source writes "no value"
 
-	seenText  [nColumns]map[string]word
-	blank     [nColumns]word // what an empty cell of the column means
+	seenText  [seriesID + 1]map[string]word
+	blank     [seriesID + 1]word // what an empty cell of the column means
 	seenDay   map[string]dayRead
 	textID    map[string]int32 // numbers of this worker's own, to key seenPack by
 	seenPack  map[packKey]packRead
 	byRegion  bool // amounts depend on the region: there are local measures
-	seriesNow word
+	sold      map[string]packText // read from titles
+
+	profile *workspace.Source // nil for price notes
+	dates   *dates            // of a profile
 
 	out    *array.RecordBuilder
 	aside  []setAside
 	nRows  int
 	keyBuf []byte
+}
+
+// packText is what a title says is sold.
+type packText struct {
+	text  []byte
+	fault *fault
 }
 
 // word is a text and its number, or why it can not be used.
@@ -146,7 +156,7 @@ func (t *typer) take() (arrow.Record, []setAside, int) {
 
 // reject sets a row aside.
 func (t *typer) reject(line int, raw []byte, f *fault) {
-	t.aside = append(t.aside, aside(line, raw, f))
+	t.aside = append(t.aside, aside(LineOf(line), raw, f))
 }
 
 // clip is valid text of about n bytes at most.
@@ -158,9 +168,9 @@ func clip(s string, n int) string {
 }
 
 // row types one row: it is appended to the output or set aside.
-func (t *typer) row(line int, raw []byte, f *fields) {
+func (t *typer) row(line int, raw []byte, f *fields, series []byte) {
 	t.nRows++
-	if bad := t.typed(line, f); bad != nil {
+	if bad := t.typed(line, f, series); bad != nil {
 		if why := workspace.BadText(bad.text); why != "" { // then that is the trouble, whatever it led to
 			bad = &fault{"text", bad.field, bad.text, why}
 		}
@@ -168,7 +178,7 @@ func (t *typer) row(line int, raw []byte, f *fields) {
 	}
 }
 
-func (t *typer) typed(line int, f *fields) *fault {
+func (t *typer) typed(line int, f *fields, series []byte) *fault {
 	isAverage := false
 	switch string(f[kind]) {
 	case "", "quote":
@@ -207,7 +217,8 @@ func (t *typer) typed(line int, f *fields) *fault {
 			packText = []byte(a.Pack)
 		}
 	}
-	for _, w := range []*word{&reg, &it, &shop, &kindOf, &cur, &vari, &grad, &code} {
+	ofSeries := t.text(seriesID, series)
+	for _, w := range []*word{&reg, &it, &shop, &kindOf, &cur, &vari, &grad, &code, &ofSeries} {
 		if w.fault != nil {
 			return w.fault
 		}
@@ -219,6 +230,13 @@ func (t *typer) typed(line int, f *fields) *fault {
 		cur = t.text(currency, []byte(money))
 	} else if cur.text != money {
 		return &fault{"currency", "currency", cur.text, "the region counts in " + money + ": note the price in it, or correct the region"}
+	}
+	if len(packText) == 0 && t.profile != nil && t.profile.Gives == "averages" {
+		title := t.title(f[item])
+		if title.fault != nil {
+			return title.fault
+		}
+		packText = title.text
 	}
 	micro, priced, bad := t.price(f[price], kindOf.text)
 	if bad != nil {
@@ -238,10 +256,13 @@ func (t *typer) typed(line int, f *fields) *fault {
 	}
 
 	key := append(t.keyBuf[:0], day.text...)
-	for _, s := range []string{reg.escaped, shop.escaped, it.escaped, vari.escaped, grad.escaped, code.escaped, amt.escaped, kindOf.escaped, cur.escaped, t.seriesNow.escaped} {
+	for _, s := range []string{reg.escaped, shop.escaped, it.escaped, vari.escaped, grad.escaped, code.escaped, amt.escaped, kindOf.escaped, cur.escaped, ofSeries.escaped} {
 		key = append(append(key, '|'), s...)
 	}
 	key = append(key, '|')
+	if isWholesale { // a price of its own beside that of retail
+		key = append(key, "wholesale|"...)
+	}
 	keyHash := xxh3.Hash(key)
 	if priced {
 		key = quantity.AppendMicro(key, micro)
@@ -256,7 +277,7 @@ func (t *typer) typed(line int, f *fields) *fault {
 	b.Field(2).(*array.Uint64Builder).Append(keyHash)
 	b.Field(3).(*array.Uint64Builder).Append(binary.BigEndian.Uint64(sum[:8]) >> 16)
 	b.Field(4).(*array.Date32Builder).Append(day.day)
-	for i, v := range [...]int32{int32(day.month), reg.id, shop.id, it.id, vari.id, grad.id, code.id, amt.id, kindOf.id, t.seriesNow.id} {
+	for i, v := range [...]int32{int32(day.month), reg.id, shop.id, it.id, vari.id, grad.id, code.id, amt.id, kindOf.id, ofSeries.id} {
 		b.Field(5 + i).(*array.Int32Builder).Append(v)
 	}
 	if priced {
@@ -270,9 +291,30 @@ func (t *typer) typed(line int, f *fields) *fault {
 	return nil
 }
 
-// ofSeries says which series of its source the rows to come belong to.
-func (t *typer) ofSeries(id string) {
-	t.seriesNow = word{text: id, escaped: escape(id), id: t.vocab.word(id)}
+// title is what the title of an item says is sold: after its last "per", else
+// after its last comma.
+func (t *typer) title(b []byte) packText {
+	if p, ok := t.sold[string(b)]; ok {
+		return p
+	}
+	var p packText
+	title := string(b)
+	_, sold, err := quantity.ParseTitleUnit(title)
+	if i := strings.LastIndexByte(title, ','); err != nil && i >= 0 && !strings.Contains(title, " per ") {
+		if _, errPack := quantity.ParsePack(title[i+1:], quantity.Options{}); errPack == nil {
+			sold, err = strings.TrimSpace(title[i+1:]), nil
+		}
+	}
+	if err != nil {
+		p.fault = quantityFault("pack", title, err)
+		p.fault.cure += "; or give the pack in tables/aliases"
+	}
+	p.text = []byte(sold)
+	if t.sold == nil {
+		t.sold = map[string]packText{}
+	}
+	t.sold[title] = p
+	return p
 }
 
 // text reads one field of a column once.
@@ -299,7 +341,7 @@ func (t *typer) first(col int, s string) word {
 }
 
 func (t *typer) read(col int, s string) (w word) {
-	name := columnNames[col]
+	name := workspace.SourceColumns[col]
 	if bad := workspace.BadName(s); bad != "" {
 		return word{fault: &fault{"text", name, s, bad}}
 	}
@@ -357,7 +399,12 @@ func (t *typer) day(b []byte, isAverage bool) dayRead {
 	if d, ok := t.seenDay[string(key)]; ok {
 		return d
 	}
-	d := readDay(string(b), t.settings.Prices.DateOrder, isAverage)
+	var d dayRead
+	if t.dates != nil {
+		d = t.dates.read(string(b))
+	} else {
+		d = readDay(string(b), t.settings.Prices.DateOrder, isAverage)
+	}
 	t.seenDay[string(key)] = d
 	return d
 }
@@ -399,7 +446,11 @@ func (t *typer) price(b []byte, kindOf string) (micro int64, priced bool, bad *f
 	if unpriced {
 		return 0, false, &fault{"price", "price", string(b), "leave the price blank where the price_type is " + kindOf}
 	}
-	if micro, ok := plainMicro(b); ok && micro > 0 {
+	minor, round := int64(1), false
+	if t.profile != nil {
+		minor, round = int64(max(1, t.profile.MinorUnits)), t.profile.RoundPrices
+	}
+	if micro, ok := plainMicro(b); ok && micro > 0 && minor == 1 {
 		return micro, true, nil
 	}
 	r, err := quantity.ParseDecimal(string(b), t.settings.Prices.Decimal == ",")
@@ -417,9 +468,13 @@ func (t *typer) price(b []byte, kindOf string) (micro int64, priced bool, bad *f
 		f.cure = "a price is above 0: if there was none, leave it blank and write the price_type not_sold or out_of_stock"
 		return 0, false, f
 	}
+	r.Mul(r, big.NewRat(1, minor))
+	if round {
+		r, _ = new(big.Rat).SetString(r.FloatString(6))
+	}
 	micro, ok := quantity.Micro(r)
 	if !ok {
-		f.cure = "at most six decimals, and below 100 000 000 000"
+		f.cure = "at most six decimals (round_prices of a source rounds to them), and below 100 000 000 000"
 		return 0, false, f
 	}
 	return micro, true, nil
@@ -470,7 +525,11 @@ func (t *typer) amountOf(it, reg *word, packText, packsText, weighedText, pieces
 		}
 	}
 	if p.fault == nil {
-		p.bought, p.fault = t.amount(t.items[it.text], reg.text, string(packText), string(packsText), string(weighedText), string(piecesText), priced)
+		sold := string(packText)
+		if a := t.alias(t.source, "unit", sold); a != nil {
+			sold = a.Means
+		}
+		p.bought, p.fault = t.amount(t.items[it.text], reg.text, sold, string(packsText), string(weighedText), string(piecesText), priced)
 	}
 	if p.fault == nil {
 		p.bought = t.vocab.amount(p.bought)

@@ -22,6 +22,9 @@ type Job struct {
 // Runs says whether the job computes and publishes once the files are in.
 func (j Job) Runs() bool { return j.Run == nil || *j.Run }
 
+// JobsDir holds the log of slots and the lock of who keeps the jobs.
+func (w *Workspace) JobsDir() string { return w.path("jobs") }
+
 // DefaultContentTypes are what a fetched file may say it is where its source
 // does not list its own. A page of HTML is not among them: it is most often
 // an error or a sign-in page in the file's place.

@@ -3,7 +3,6 @@ package workspace
 import (
 	"errors"
 	"fmt"
-	"path"
 	"reflect"
 	"slices"
 	"strings"
@@ -74,7 +73,7 @@ type Source struct {
 	Address  string   `toml:"address"`
 	Currency string   `toml:"currency"`
 
-	Layout
+	Profile
 
 	// How a job asks Address for a new file; nothing that was read depends on it.
 	Fetch        bool     `toml:"fetch" json:"-"`         // false: the address is never asked

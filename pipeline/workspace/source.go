@@ -9,10 +9,10 @@ import (
 	"time"
 )
 
-// Layout says where in a file the rows and cells stand and how they are
+// Profile says where in a file the rows and cells stand and how they are
 // written. The zero value: a header in the first line, the delimiter that it
 // holds most, one row an observation.
-type Layout struct {
+type Profile struct {
 	Layout       string   `toml:"layout"`        // long, wide or series; "" finds long or series
 	Sheet        string   `toml:"sheet"`         // of a spreadsheet; "" is the first
 	Encoding     string   `toml:"encoding"`      // such as windows-1252; "" is UTF-8, or what a byte order mark says
@@ -59,6 +59,7 @@ type Layout struct {
 	Decimal       string   `toml:"decimal"`         // "." if not set
 	Thousands     string   `toml:"thousands"`       // mark between thousands
 	MinorUnits    int      `toml:"minor_units"`     // how many of the file's money units make one of the currency
+	RoundPrices   bool     `toml:"round_prices"`    // to six decimals, the most that is kept
 	Imperial      bool     `toml:"imperial"`        // bare pints, gallons and fluid ounces are imperial
 	DateOrder     string   `toml:"date_order"`      // DMY, MDY or YMD, where days are written with slashes or points
 	MonthNames    []string `toml:"month_names"`     // twelve, where they are not English
@@ -96,7 +97,7 @@ var otherNames = map[string]string{"month": "observed_on", "id": "series", "valu
 var Gives = []string{"quotes", "averages", "index", "allowances", "catalogue"}
 
 // Names are the columns of the file that fill one of ours.
-func (l *Layout) Names(ours string) []string {
+func (l *Profile) Names(ours string) []string {
 	switch v := l.Columns[ours].(type) {
 	case string:
 		return []string{v}
@@ -141,7 +142,7 @@ func ourNames[V any](in map[string]V, bad func(read, instead string)) map[string
 func (src *Source) check(all []Source) (errs []error) {
 	bad := func(field, read, instead string) {
 		errs = append(errs, &InputError{Code: "settings", File: SettingsFile, Field: "source." + field,
-			Read: fmt.Sprintf("%s in source %q", read, src.Name), Instead: instead})
+			Read: fmt.Sprintf("%s in source %s", read, src.Name), Instead: instead})
 	}
 	in := func(field string) func(string, string) {
 		return func(read, instead string) { bad(field, read, instead) }
@@ -155,7 +156,7 @@ func (src *Source) check(all []Source) (errs []error) {
 		bad("name", "no name", "give each [[source]] a name")
 	}
 	oneOf("gives", src.Gives, Gives...)
-	oneOf("layout", src.Layout.Layout, "", "long", "wide", "series")
+	oneOf("layout", src.Layout, "", "long", "wide", "series")
 	oneOf("delimiter", src.Delimiter, "", ",", ";", "tab", "|")
 	oneOf("decimal", src.Decimal, "", ".", ",")
 	oneOf("date_order", src.DateOrder, "", "DMY", "MDY", "YMD")
@@ -184,11 +185,11 @@ func (src *Source) check(all []Source) (errs []error) {
 	}
 	if src.Across != "" {
 		oneOf("across", src.Across, "observed_on", "series", "item", "region", "outlet", "variety", "persons")
-		if src.Layout.Layout != "wide" {
+		if src.Layout != "wide" {
 			bad("across", fmt.Sprintf("%q", src.Across), `with layout = "wide" only`)
 		}
 	}
-	if src.Layout.Layout == "wide" && src.Across == "" {
+	if src.Layout == "wide" && src.Across == "" {
 		src.Across = "observed_on"
 	}
 	if src.Catalogue != "" {
