@@ -191,7 +191,14 @@ func hostileFiles(t testing.TB) (list []hostile) {
 			w := gzip.NewWriter(b)
 			w.Write([]byte(shortHeader + three))
 			return w.Close()
-		}), read: -1, quarantined: -1, code: "header", says: "UTF-8", uncounted: true},
+		}), read: 3, uncounted: true},
+		{name: "gzip that breaks off", text: binary(func(b *bytes.Buffer) error {
+			w := gzip.NewWriter(b)
+			w.Write([]byte(shortHeader + three))
+			err := w.Close()
+			b.Truncate(b.Len() - 9)
+			return err
+		}), read: 1, quarantined: 1, line: 1, code: "file", says: "fetch it again", uncounted: true},
 		{name: "zip", text: binary(func(b *bytes.Buffer) error {
 			w := zip.NewWriter(b)
 			f, err := w.Create("notes.csv")
@@ -200,7 +207,7 @@ func hostileFiles(t testing.TB) (list []hostile) {
 			}
 			f.Write([]byte(shortHeader + three))
 			return w.Close()
-		}), read: -1, quarantined: -1, code: "header", says: "UTF-8", uncounted: true},
+		}), read: 1, quarantined: 1, line: 1, code: "file", says: "spreadsheet", uncounted: true},
 		{name: "PNG", text: binary(func(b *bytes.Buffer) error { return png.Encode(b, image.NewGray(image.Rect(0, 0, 40, 40))) }),
 			read: -1, quarantined: -1, code: "header", says: "UTF-8", uncounted: true},
 		{name: "XLSX named .csv", text: binary(func(b *bytes.Buffer) error {
@@ -208,7 +215,7 @@ func hostileFiles(t testing.TB) (list []hostile) {
 			defer f.Close()
 			f.SetSheetRow("Sheet1", "A1", &[]string{"observed_on"})
 			return f.Write(b)
-		}), read: -1, quarantined: -1, code: "header", says: "UTF-8", uncounted: true},
+		}), read: 1, quarantined: 1, line: 1, code: "missing_column", field: "region", says: "header", uncounted: true},
 		{name: "a page", text: "<!doctype html>\n<script>alert(1)</script>\n", read: 1, quarantined: 1, line: 2, code: "unknown_column", says: "observed_on,region,outlet"},
 		{name: "a name that climbs", file: `..\..\climb.csv`, text: shortHeader + day(1), read: 1},
 		{name: "a name with a bidi mark", file: "a\u202egnp.csv", text: shortHeader + day(1), read: 1},

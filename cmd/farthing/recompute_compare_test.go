@@ -40,11 +40,12 @@ func TestSecondOpinion(t *testing.T) {
 		edits         []edit
 	}{
 		{name: "demo", example: "demo"},
-		{name: "edible parts, allowances of a district", example: "demo", edits: []edit{
+		{name: "edible parts, allowances of a district and of less than a day", example: "demo", edits: []edit{
 			{"tables/baskets.csv", "", "parts,cabbage,,2000,g,month,EP,typical,x\nparts,plums,,0.05,kg,day,EP,typical,x\nparts,oil,,100,ml,week,AP,typical,x\n" +
 				"parts,tinned-fish,line-caught,1,lb,month,AP,typical,x\nparts,spice-mix,,50,g,week,AP,typical,x\nparts,barley,,1,kg,month,EP,typical,x\n"},
 			{"tables/households.csv", "", "five,Five,5,4.8,2,x\n"},
-			{"tables/allowances.csv", "", "food-support,high-tansel,2,maximum,2023-05-20,2023-12-30,301,XTS,month,31,x\nfood-support,high-tansel,2,typical,2023-05-20,,201,XTS,month,15,x\n"},
+			{"tables/allowances.csv", "", "food-support,high-tansel,2,maximum,2023-05-20,2023-12-30,301,XTS,month,31,x\nfood-support,high-tansel,2,typical,2023-05-20,,201,XTS,month,15,x\n" +
+				"food-support,tavrin,5,maximum,2024-01-15,,3.00,XTS,month,1,less than a day costs\n"},
 			{"tables/deflators.csv", "", "tavrin-cpi,mirrow-bay,2023-01,95,2023-01,unadjusted,x\ntavrin-cpi,mirrow-bay,2023-02,97,2023-01,unadjusted,x\n"},
 		}},
 		{name: "averages first, three levels, more price types, another season", example: "demo", edits: []edit{
@@ -127,6 +128,41 @@ func replaceText(t *testing.T, path, old, new string) {
 var keyColumns = map[string][]string{
 	"basket": {"region", "household", "basket", "month"},
 	"reach":  {"programme", "amount_kind", "region", "household", "basket", "month"},
+}
+
+// table is all rows of basket or reach, by key.
+func (o *opinion) table(t *testing.T, name string) map[string]figures {
+	t.Helper()
+	rows := map[string]figures{}
+	distinct := func(list []cells, columns ...string) (values [][]string) {
+		for _, row := range list {
+			var v []string
+			for _, c := range columns {
+				v = append(v, row[c])
+			}
+			if !slices.ContainsFunc(values, func(w []string) bool { return slices.Equal(v, w) }) {
+				values = append(values, v)
+			}
+		}
+		return values
+	}
+	for region := range o.regions {
+		for _, h := range o.households {
+			for _, b := range distinct(o.basketLines, "basket") {
+				for m := o.from; m <= o.to; m++ {
+					key := strings.Join([]string{region, h["household"], b[0], m.String()}, "/")
+					if name == "basket" {
+						rows[key] = o.basket(t, region, b[0], number(t, h["person_equivalents"]), m)
+						continue
+					}
+					for _, p := range distinct(o.allowances, "programme", "amount_kind") {
+						rows[p[0]+"/"+p[1]+"/"+key] = o.reach(t, p[0], p[1], region, h, b[0], m)
+					}
+				}
+			}
+		}
+	}
+	return rows
 }
 
 // holdTo compares the files and the answers of show with the opinion; it can prove that the comparison sees every cell.

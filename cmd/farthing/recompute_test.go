@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"maps"
 	"math"
 	"path/filepath"
@@ -13,7 +12,8 @@ import (
 
 // A second opinion. This file works out every cell of reach.csv and basket.csv again, from the archived files and the tables
 // alone. It is for a reader who distrusts the program: it shares no code with it, only the definitions, which stand beside
-// each step. The order is that of the work: which notes count, elementary prices, their changes, gaps, baskets, reach.
+// each step. The order is that of the work: which notes count, elementary prices, their changes, gaps, baskets with the range
+// across outlets, reach.
 // recompute_read_test.go reads the files, recompute_compare_test.go compares.
 
 type place struct {
@@ -50,7 +50,7 @@ type opinion struct {
 
 	lnPrices, lnChanges map[cell]float64    // worked out before
 	others              map[string]*opinion // without an outlet
-	t                   map[int]float64     // Student's, by degrees of freedom
+	studentTs           map[int]float64     // by degrees of freedom
 }
 
 func newOpinion(t *testing.T, dir string) *opinion {
@@ -58,7 +58,8 @@ func newOpinion(t *testing.T, dir string) *opinion {
 	table := func(name string) []cells { return readCells(t, filepath.Join(dir, "tables", name+".csv")) }
 	o := &opinion{choices: readChoices(t, filepath.Join(dir, "farthing.toml")), regions: map[string]*place{}, items: map[string]cells{}, outlets: map[string]bool{},
 		aliases: table("aliases"), households: table("households"), basketLines: table("baskets"), allowances: table("allowances"), deflators: table("deflators"),
-		quotes: map[cell][]*notedPrice{}, averages: map[cell][]float64{}, notSold: map[cell]bool{}, lnPrices: map[cell]float64{}, lnChanges: map[cell]float64{}, others: map[string]*opinion{}, t: map[int]float64{}}
+		quotes: map[cell][]*notedPrice{}, averages: map[cell][]float64{}, notSold: map[cell]bool{},
+		lnPrices: map[cell]float64{}, lnChanges: map[cell]float64{}, others: map[string]*opinion{}, studentTs: map[int]float64{}}
 	for _, r := range table("regions") {
 		o.regions[r["region"]] = &place{r["parent"], r["currency_code"], number(t, r["population_weight"])}
 	}
@@ -80,7 +81,6 @@ func newOpinion(t *testing.T, dir string) *opinion {
 // sortOut keeps the prices that count: of retail and of a counted price type, once each, not held unless released, not
 // excluded, and with the price that a correction sets.
 func (o *opinion) sortOut(t *testing.T, corrections []cells) {
-	t.Helper()
 	byKey := map[string]map[string]bool{} // key -> ids: one key with two prices holds both
 	var once []*notedPrice
 	for _, n := range o.notes {
@@ -143,7 +143,6 @@ func (o *opinion) sortOut(t *testing.T, corrections []cells) {
 // one further than peer_ratio from the good's usual price anywhere in the months around, if more than min_peer quotes stand
 // behind that. A series of more than min_own quotes that nowhere differ by more than own_ratio holds none.
 func (o *opinion) suspects(t *testing.T) map[*notedPrice]bool {
-	t.Helper()
 	limit := func(key string) float64 { return o.choices.number(t, "edit."+key) }
 	ownRatio, peerRatio, minOwn, minPeer := limit("own_ratio"), limit("peer_ratio"), int(limit("min_own")), int(limit("min_peer"))
 	window := time.Duration(limit("window_days")) * 24 * time.Hour
@@ -209,29 +208,38 @@ type offer struct{ outlet, variety, pack string }
 
 // regroup averages the values whose offers become one.
 func regroup(values map[offer]float64, into func(offer) offer) map[offer]float64 {
-	sum, n := map[offer]float64{}, map[offer]float64{}
-	for _, from := range slices.SortedFunc(maps.Keys(values), func(a, b offer) int { return strings.Compare(fmt.Sprint(a), fmt.Sprint(b)) }) {
-		sum[into(from)] += values[from]
-		n[into(from)]++
+	groups := map[offer][]float64{}
+	for k, x := range values {
+		groups[into(k)] = append(groups[into(k)], x)
 	}
-	for k := range sum {
-		sum[k] /= n[k]
-	}
-	return sum
+	return means(groups)
 }
 
 // byOffer averages the ln unit prices of a month's quotes over the days.
 func byOffer(quotes []*notedPrice) map[offer]float64 {
-	sum, n := map[offer]float64{}, map[offer]float64{}
+	groups := map[offer][]float64{}
 	for _, q := range quotes {
 		k := offer{q.outlet, q.variety, q.pack}
-		sum[k] += math.Log(q.unitPrice())
-		n[k]++
+		groups[k] = append(groups[k], math.Log(q.unitPrice()))
 	}
-	for k := range sum {
-		sum[k] /= n[k]
+	return means(groups)
+}
+
+func means(groups map[offer][]float64) map[offer]float64 {
+	values := map[offer]float64{}
+	for k, x := range groups {
+		values[k] = mean(x)
 	}
-	return sum
+	return values
+}
+
+// mean of nothing is missing, for 0/0 is NaN. It sums in order of size, so that nothing hangs on the order of a map.
+func mean(x []float64) float64 {
+	sum := 0.0
+	for _, v := range slices.Sorted(slices.Values(x)) {
+		sum += v
+	}
+	return sum / float64(len(x))
 }
 
 // own is the ln elementary price that a region's own notes give. Quotes: the mean over days, then over varieties and packs
@@ -261,14 +269,6 @@ func (o *opinion) ownChange(c cell, source string) float64 {
 		}
 	}
 	return mean(changes)
-}
-
-func mean(x []float64) float64 { // of none: missing, for 0/0 is NaN
-	sum := 0.0
-	for _, v := range slices.Sorted(slices.Values(x)) {
-		sum += v
-	}
-	return sum / float64(len(x))
 }
 
 // fromSource is what a region's own notes give, or else its children's values, weighted by population, of those that have one.
@@ -348,8 +348,9 @@ func (o *opinion) class(item string) string {
 	return strings.Join(levels[:min(3, len(levels))], ".")
 }
 
-// price is a cell's price and status. A gap takes the last price seen and moves it by changes that were seen, by the first
-// rule that has one for every month of the gap; else there is no price.
+// price is a cell's price and status. A gap takes the last price seen in the panel and moves it by changes that were seen, by
+// the first rule that has one for every month of the gap: the good's in the nearest region upward, its class's here, all goods'
+// here; then it is carried. Out of season all goods' alone. What is not sold has no price.
 func (o *opinion) price(t *testing.T, c cell) (price float64, status string) {
 	if p := o.observed(c); !missing(p) {
 		if _, outlets := o.behind(c); len(outlets) > 0 && len(outlets) < 3 {
@@ -403,7 +404,6 @@ func (o *opinion) price(t *testing.T, c cell) (price float64, status string) {
 }
 
 func (o *opinion) inSeason(t *testing.T, c cell) bool {
-	t.Helper()
 	from, to := number(t, o.items[c.item]["season_from_month"]), number(t, o.items[c.item]["season_to_month"])
 	m := float64(c.month%12 + 1)
 	switch {
@@ -442,7 +442,6 @@ type line struct {
 }
 
 func (o *opinion) lines(t *testing.T, basket string) (lines []line) {
-	t.Helper()
 	for _, row := range o.basketLines {
 		if row["basket"] != basket {
 			continue
@@ -486,7 +485,6 @@ func (o *opinion) without(outlet string) *opinion {
 // With one outlet left out, the prices seen are those of the others; a price that they do not give, and one that was filled,
 // stays. It takes three outlets.
 func (o *opinion) spread(t *testing.T, region string, lines []line, month calendarMonth, outlets []string) float64 {
-	t.Helper()
 	if len(outlets) < 3 {
 		return noValue
 	}
@@ -513,8 +511,8 @@ func (o *opinion) spread(t *testing.T, region string, lines []line, month calend
 // studentT is the point that Student's t stays below with 97.5 %: by Simpson's rule over its density, and halving. Any printed
 // table has 4.303 for 2 degrees of freedom and 2.365 for 7.
 func (o *opinion) studentT(freedom int) float64 {
-	if t, known := o.t[freedom]; known {
-		return t
+	if x, known := o.studentTs[freedom]; known {
+		return x
 	}
 	f := float64(freedom)
 	density := func(x float64) float64 {
@@ -534,7 +532,7 @@ func (o *opinion) studentT(freedom int) float64 {
 			high = x
 		}
 	}
-	o.t[freedom] = low
+	o.studentTs[freedom] = low
 	return low
 }
 
@@ -546,7 +544,6 @@ type figures map[string]any
 
 // basket is a household's row of basket.csv, without its key.
 func (o *opinion) basket(t *testing.T, region, basket string, equivalents float64, month calendarMonth) figures {
-	t.Helper()
 	ancestors := o.upward(region)
 	top := ancestors[len(ancestors)-1]
 	known, n, outlets := 0.0, 0, map[string]bool{}
@@ -555,7 +552,6 @@ func (o *opinion) basket(t *testing.T, region, basket string, equivalents float6
 	for _, l := range lines {
 		basePrice, _ := o.price(t, cell{top, l.good, o.base})
 		weight := l.aDay * basePrice
-
 		price, status := o.price(t, cell{region, l.good, month})
 		if status != "U" { // unreliable is said of the total: below
 			all[rune(status[0])] = true
@@ -617,7 +613,6 @@ func count(n int) float64 {
 // toBaseMoney turns money of a month into the base month's: index of the base month / index of the month, of the nearest
 // region upward that has the series.
 func (o *opinion) toBaseMoney(t *testing.T, region string, month calendarMonth) (times float64, from string) {
-	t.Helper()
 	for _, r := range o.upward(region) {
 		index := map[string]float64{}
 		for _, d := range o.deflators {
@@ -640,7 +635,6 @@ func (o *opinion) toBaseMoney(t *testing.T, region string, month calendarMonth) 
 // allowance is the amount of a month: the row in force on its pay day for exactly these persons, of the nearest region upward.
 // run is the number of days that it is for, to the next pay day.
 func (o *opinion) allowance(t *testing.T, programme, kind, region, persons string, month calendarMonth) (amount float64, from string, payDay time.Time, run int) {
-	t.Helper()
 	for _, r := range o.upward(region) {
 		for _, a := range o.allowances {
 			if a["programme"] != programme || a["amount_kind"] != kind || a["region"] != r || a["persons"] != persons {
@@ -666,7 +660,6 @@ func (o *opinion) allowance(t *testing.T, programme, kind, region, persons strin
 
 // reach is a row of reach.csv, without its key.
 func (o *opinion) reach(t *testing.T, programme, kind, region string, household cells, basket string, month calendarMonth) figures {
-	t.Helper()
 	equivalents, eaters := number(t, household["person_equivalents"]), number(t, household["persons"])
 	meals := number(t, household["meals_per_day"])
 	if missing(meals) {
@@ -694,7 +687,7 @@ func (o *opinion) reach(t *testing.T, programme, kind, region string, household 
 		f["shortfall_lcu"] = max(0, perDay*days-amount)
 		f["shortfall_per_meal_lcu"] = max(0, perDay*days-amount) / days / eaters / meals
 	}
-	// What would buy the base month's days at this month's cost.
+	// What would buy the base month's days at this month's cost, whatever is paid this month.
 	baseAmount, _, _, _ := o.allowance(t, programme, kind, region, household["persons"], o.base)
 	basePerDay := o.basket(t, region, basket, equivalents, o.base)["per_day_lcu"].(float64)
 	f["catch_up_lcu"] = baseAmount / basePerDay * perDay
@@ -702,39 +695,4 @@ func (o *opinion) reach(t *testing.T, programme, kind, region string, household 
 		f[column] = b[column]
 	}
 	return f
-}
-
-// table is all rows of basket or reach, by key.
-func (o *opinion) table(t *testing.T, name string) map[string]figures {
-	t.Helper()
-	rows := map[string]figures{}
-	distinct := func(list []cells, columns ...string) (values [][]string) {
-		for _, row := range list {
-			var v []string
-			for _, c := range columns {
-				v = append(v, row[c])
-			}
-			if !slices.ContainsFunc(values, func(w []string) bool { return slices.Equal(v, w) }) {
-				values = append(values, v)
-			}
-		}
-		return values
-	}
-	for region := range o.regions {
-		for _, h := range o.households {
-			for _, b := range distinct(o.basketLines, "basket") {
-				for m := o.from; m <= o.to; m++ {
-					key := strings.Join([]string{region, h["household"], b[0], m.String()}, "/")
-					if name == "basket" {
-						rows[key] = o.basket(t, region, b[0], number(t, h["person_equivalents"]), m)
-						continue
-					}
-					for _, p := range distinct(o.allowances, "programme", "amount_kind") {
-						rows[p[0]+"/"+p[1]+"/"+key] = o.reach(t, p[0], p[1], region, h, b[0], m)
-					}
-				}
-			}
-		}
-	}
-	return rows
 }

@@ -206,7 +206,10 @@ func (p *panel) cost(b basket, region string, m result.Month, weights []float64,
 		row.ImputedShare, row.MissingShare = result.Some(share[1]), result.Some(share[2])
 		*rows = append(*rows, row)
 	}
-	c.perDay, c.knownPart = result.Some(total), result.Some(known)
+	c.perDay = result.Some(total)
+	if known > 0 {
+		c.knownPart = result.Some(known)
+	}
 	lo, hi, nOutlets := p.shopRange(b.lines, region, m)
 	if c.perDay.OK {
 		c.lo, c.hi = lo, hi

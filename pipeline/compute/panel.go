@@ -280,14 +280,18 @@ const (
 // How many months a rule may reach back.
 const maxAncestor, maxClass, maxRegion, maxCarry = 6, 6, 3, 2
 
+// maxOffSeason is how long a season's last price is carried on by all goods:
+// to the month before it comes round again.
+const maxOffSeason = 11
+
 // fill walks the imputation ladder for every cell without an observed price.
 // Only observed prices and changes feed it. A good's own change in the nearest
 // ancestor comes first, then its class's in the region, then the region's;
 // then the last price is carried; then there is none.
 func (p *panel) fill(asOf string) {
 	for _, r := range p.regions {
-		// Mean change of each class and of all goods, month by month; a good's
-		// own change is taken out of its class where it has one.
+		// Mean change of each class and of all goods, month by month. A good
+		// without a price has no change of its own in them.
 		classes := map[string][]mean{}
 		all := make([]mean, p.months())
 		for _, g := range p.goods {
@@ -359,7 +363,9 @@ func (p *panel) fillOne(region string, g good, row []cell, last, i int, class, a
 	it := p.items[g.item]
 	if !inSeason(it, (p.first + result.Month(i)).Number()) {
 		// A fruit's own class is out of season with it: only all goods tell how money moved.
-		set(over(whole), byRegion, "I")
+		if age <= maxOffSeason {
+			set(over(whole), byRegion, "I")
+		}
 		return
 	}
 	if age <= maxAncestor {
@@ -370,7 +376,7 @@ func (p *panel) fillOne(region string, g good, row []cell, last, i int, class, a
 			}
 		}
 	}
-	if age <= maxClass && set(over(func(k int) float64 { return class[k].without(row[k].change) }), byClass, "I") {
+	if age <= maxClass && set(over(func(k int) float64 { return class[k].value() }), byClass, "I") {
 		return
 	}
 	if age <= maxRegion && set(over(whole), byRegion, "I") {

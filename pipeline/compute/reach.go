@@ -114,6 +114,7 @@ func reach(r *result.Reach, x *amount, perDay, deflator, base result.Num, person
 	days := float64(m.Days())
 	r.DaysInMonth = result.Count(m.Days())
 	r.PerDay = perDay
+	r.CatchUp = result.Some(base.Or() * perDay.Or())
 	if x == nil {
 		return
 	}
@@ -128,10 +129,12 @@ func reach(r *result.Reach, x *amount, perDay, deflator, base result.Num, person
 	cost := perDay.V
 	r.Days = result.Some(allowance / cost)
 	r.Adequacy = result.Some(r.Days.V / days)
-	r.Balance = result.Some(allowance - cost*days)
-	r.Shortfall = result.Some(math.Max(0, cost*days-allowance))
+	balance := allowance - cost*days
+	if math.Abs(balance) <= allowance*fedSlack {
+		balance = 0
+	}
+	r.Balance, r.Shortfall = result.Some(balance), result.Some(math.Max(0, -balance))
 	r.ShortfallPerMeal = result.Some(r.Shortfall.V / meals)
-	r.CatchUp = result.Some(base.Or() * cost)
 
 	pay, next := m.Day(x.paidOnDay), (m + 1).Day(x.paidOnDay)
 	span := int(next.Sub(pay).Hours()/24 + 0.5)

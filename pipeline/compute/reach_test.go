@@ -115,7 +115,7 @@ func TestAllowancePerMeal(t *testing.T) {
 func TestReachWithoutAnAmount(t *testing.T) {
 	r := result.Reach{Month: month("2024-02")}
 	reach(&r, nil, result.Some(4), result.Some(1), result.Some(30), 1, 3)
-	if want := (result.Reach{Month: month("2024-02"), DaysInMonth: result.Count(29), PerDay: result.Some(4)}); r != want {
+	if want := (result.Reach{Month: month("2024-02"), DaysInMonth: result.Count(29), PerDay: result.Some(4), CatchUp: result.Some(120)}); r != want {
 		t.Errorf("got %+v, want %+v", r, want)
 	}
 }

@@ -27,17 +27,21 @@ type dates struct {
 }
 
 func newDates(src workspace.Source, day0 time.Time) *dates {
-	d := &dates{order: src.DateOrder, average: src.Gives != "quotes", day0: day0, yearMonth: src.MonthOfYear, names: map[string]time.Month{}}
-	for m := time.January; m <= time.December; m++ {
-		d.names[strings.ToLower(m.String())] = m
-		d.names[strings.ToLower(m.String()[:3])] = m
-	}
-	d.names["sept"] = time.September
+	d := &dates{order: src.DateOrder, average: src.Gives != "quotes", day0: day0, yearMonth: src.MonthOfYear, names: englishMonths()}
 	for i, n := range src.MonthNames {
 		d.names[strings.ToLower(n)] = time.Month(i + 1)
 	}
 	d.weekOne, _ = time.Parse("2006-01-02", src.WeekOneOn)
 	return d
+}
+
+func englishMonths() map[string]time.Month {
+	names := map[string]time.Month{"sept": time.September}
+	for m := time.January; m <= time.December; m++ {
+		names[strings.ToLower(m.String())] = m
+		names[strings.ToLower(m.String()[:3])] = m
+	}
+	return names
 }
 
 var (

@@ -160,7 +160,7 @@ func Load(ctx context.Context, st *store.Store, w *workspace.Workspace, tables *
 			}
 		}
 	}
-	r := &reader{lexicon: l, st: st, w: w, vocab: newVocabulary(), catalogues: map[string]map[string]workspace.Series{}, archived: archived}
+	r := &reader{lexicon: l, st: st, w: w, vocab: newVocabulary(), catalogues: map[string]*catalogue{}, archived: archived}
 	if err := r.vocab.load(ctx, st); err != nil {
 		return nil, err
 	}
@@ -175,7 +175,7 @@ func Load(ctx context.Context, st *store.Store, w *workspace.Workspace, tables *
 			continue
 		}
 		src := r.source(d.Name)
-		o, err := r.read(ctx, d, src, next)
+		o, err := r.read(ctx, d.Path(w), src, next)
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", d.Name, err)
 		}
@@ -188,7 +188,7 @@ func Load(ctx context.Context, st *store.Store, w *workspace.Workspace, tables *
 		if err := st.Append(ctx, "set_aside_row", rows); err != nil {
 			return nil, err
 		}
-		if err := st.Append(ctx, "file", [][]any{{next, d.SHA256, d.Name, src.Name, src.Gives, int64(o.read), int64(len(o.aside))}}); err != nil {
+		if err := st.Append(ctx, "file", [][]any{{next, d.SHA256, d.Name, src.Name, src.Gives, r.rank(src.Name), int64(o.read), int64(len(o.aside))}}); err != nil {
 			return nil, err
 		}
 		next++
@@ -211,7 +211,7 @@ func repeatsAndHolds(ctx context.Context, st *store.Store, e workspace.Edit) err
 		}
 	}
 	for _, text := range []string{
-		"INSERT INTO obs_duplicate SELECT file_id, line, key_hash, micro_price FROM obs_repeat",
+		"INSERT INTO obs_duplicate SELECT file_id, line, key_hash, micro_price, amount FROM obs_repeat",
 		"DELETE FROM obs_price USING obs_repeat r WHERE obs_price.file_id = r.file_id AND obs_price.line = r.line",
 	} {
 		if err := st.Exec(ctx, text); err != nil {

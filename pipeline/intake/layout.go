@@ -27,8 +27,9 @@ const maxUnpacked = 8 << 30
 // spreadsheet's day numbers, zero for other files.
 type unpacked struct {
 	*bufio.Reader
-	day0  time.Time
-	close func() error
+	day0   time.Time
+	packed bool
+	close  func() error
 }
 
 func (u *unpacked) Close() error { return u.close() }
@@ -60,6 +61,7 @@ func Unpack(path string, src workspace.Source) (*unpacked, error) {
 			return bad("a gzip file that can not be unpacked", err)
 		}
 		closing(z)
+		u.packed = true
 		r = bufio.NewReader(&limited{z, maxUnpacked})
 	}
 	if bytes.HasPrefix(magic(), []byte("PK\x03\x04")) {
@@ -68,7 +70,7 @@ func Unpack(path string, src workspace.Source) (*unpacked, error) {
 			return bad("a spreadsheet that can not be read", err)
 		}
 		closing(text)
-		u.day0 = day0
+		u.day0, u.packed = day0, true
 		r = text
 	} else if src.Encoding != "" {
 		e, err := htmlindex.Get(src.Encoding)
@@ -119,7 +121,7 @@ type text struct {
 
 // openText reads the header line of price notes and finds the delimiter.
 func openText(r *bufio.Reader) (*text, error) {
-	t, _, err := openLayout(r, workspace.Source{Profile: workspace.Profile{HeaderLine: 1}})
+	t, _, err := openLayout(r, workspace.Source{})
 	return t, err
 }
 

@@ -110,6 +110,16 @@ func (l *lexicon) source(file string) workspace.Source {
 	return workspace.Source{Name: notesSource, Gives: "notes"}
 }
 
+// rank is a source's place in the settings; price notes come after all.
+func (l *lexicon) rank(name string) int32 {
+	for i, s := range l.settings.Sources {
+		if s.Name == name {
+			return int32(i)
+		}
+	}
+	return int32(len(l.settings.Sources))
+}
+
 // notesSource is the name of the source of price notes.
 const notesSource = "notes"
 

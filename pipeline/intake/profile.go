@@ -425,6 +425,9 @@ func (w *walker) observation(value []byte) *fault {
 			}
 		}
 	}
+	if w.across == seriesID && len(w.lookups) > 0 && w.refs[item] != nil && len(w.out[item]) == 0 {
+		return w.unknown(w.lookups[0], id)
+	}
 	w.label = w.out[indexName]
 	if w.values != nil {
 		w.out[price] = value

@@ -1,10 +1,11 @@
 package intake
 
 import (
-	"bufio"
 	"context"
+	"errors"
 	"fmt"
-	"os"
+	"io"
+	"math/big"
 	"runtime"
 	"slices"
 	"sort"
@@ -13,21 +14,26 @@ import (
 	"sync"
 
 	"farthing/pipeline/quantity"
-	"farthing/pipeline/store"
 	"farthing/pipeline/workspace"
 
 	"github.com/apache/arrow/go/v17/arrow"
+	"github.com/apache/arrow/go/v17/arrow/array"
 )
 
 // reader reads the files of one intake into the database.
 type reader struct {
 	*lexicon
-	st    *store.Store
-	w     *workspace.Workspace
-	vocab *vocabulary
-	// catalogues are what the catalogue sources say of series, by source and series id.
-	catalogues map[string]map[string]workspace.Series
+	st         door
+	w          *workspace.Workspace
+	vocab      *vocabulary
+	catalogues map[string]*catalogue // by source
 	archived   []Descriptor
+}
+
+// door is where rows go.
+type door interface {
+	Append(ctx context.Context, table string, rows [][]any) error
+	AppendArrow(ctx context.Context, table string, records array.RecordReader) error
 }
 
 // outcome is what became of one file's rows before repeats are looked for.
@@ -36,39 +42,65 @@ type outcome struct {
 	aside []setAside
 }
 
-// read reads one archived file by its profile.
-func (r *reader) read(ctx context.Context, d Descriptor, src workspace.Source, fileID int32) (o outcome, err error) {
-	f, err := os.Open(d.Path(r.w))
+// read reads a file by the profile of its source. A packed file is unpacked to
+// its end before any of it counts.
+func (r *reader) read(ctx context.Context, file string, src workspace.Source, fileID int32) (o outcome, err error) {
+	u, err := Unpack(file, src)
+	if err == nil && u.packed {
+		if _, err = io.Copy(io.Discard, u); err != nil {
+			err = &unreadable{"a packed file that breaks off", err}
+		}
+		if err = errors.Join(err, u.Close()); err == nil {
+			u, err = Unpack(file, src)
+		}
+	}
+	var bad *unreadable
+	if errors.As(err, &bad) {
+		return outcome{1, []setAside{aside(1, nil, &fault{"file", "", bad.err.Error(), bad.what + ": save or fetch it again"})}}, nil
+	}
 	if err != nil {
 		return o, err
 	}
-	defer f.Close()
-	text := UTF8Text(f)
+	defer u.Close()
+	return r.readText(ctx, u, src, fileID)
+}
+
+func (r *reader) readText(ctx context.Context, u *unpacked, src workspace.Source, fileID int32) (o outcome, err error) {
 	if src.Gives == "notes" {
-		return r.notes(ctx, d, text, fileID)
+		return r.notes(ctx, u, fileID)
 	}
-	t, err := openText(text)
+	t, bad, err := openLayout(u.Reader, src)
 	if err != nil {
 		return o, err
+	}
+	t.day0 = u.day0
+	if bad == nil && src.Gives == "catalogue" {
+		_, bad = t.columnNamed(src.Names("series")[0], src)
+	}
+	if bad != nil {
+		return t.refuse(*bad)
+	}
+	s, bad, err := r.compile(src, t)
+	if err != nil {
+		return o, err
+	}
+	if bad != nil {
+		return t.refuse(*bad)
 	}
 	switch src.Gives {
-	case "averages":
-		return r.averages(ctx, d, src, t, fileID)
+	case "quotes", "averages":
+		return r.prices(ctx, s, t, fileID)
 	case "index":
-		return r.index(ctx, d, src, t, fileID)
+		return r.index(ctx, s, t, fileID)
 	case "allowances":
-		return r.allowances(ctx, d, src, t, fileID)
-	case "catalogue":
-		n := 0
-		err := t.each(func(*record) { n++ })
-		return outcome{read: n}, err
+		return r.allowances(ctx, s, t, fileID)
 	}
-	return o, fmt.Errorf("source %s gives %q: no reader", src.Name, src.Gives)
+	return s.each(t, func(*record, *cells) *fault { return nil }) // of a catalogue, which is read where it is looked up in
 }
 
 // notes reads price notes: blocks of the file are split and typed side by side.
-func (r *reader) notes(ctx context.Context, d Descriptor, in *bufio.Reader, fileID int32) (o outcome, err error) {
-	t, err := openText(in)
+func (r *reader) notes(ctx context.Context, u *unpacked, fileID int32) (o outcome, err error) {
+	t, err := openText(u.Reader)
 	if err != nil {
 		return o, err
 	}
@@ -76,15 +108,10 @@ func (r *reader) notes(ctx context.Context, d Descriptor, in *bufio.Reader, file
 	if bad != nil {
 		return t.refuse(*bad)
 	}
-	return r.typeRows(ctx, fileID, notesSource, func(work chan<- block) error {
-		return t.blocks(func(b block) error {
-			select {
-			case work <- b:
-				return nil
-			case <-ctx.Done():
-				return ctx.Err()
-			}
-		})
+	return r.typeRows(ctx, t, func() *typer {
+		ty := newTyper(r.lexicon, r.vocab, notesSource, fileID)
+		ty.day0 = u.day0
+		return ty
 	}, func(ty *typer, b block) {
 		b.records(t.delimiter, func(rec *record) {
 			if f := rowFault(rec, len(t.header)); f != nil {
@@ -98,7 +125,7 @@ func (r *reader) notes(ctx context.Context, d Descriptor, in *bufio.Reader, file
 					fs[col] = rec.fields[i]
 				}
 			}
-			ty.row(rec.line, rec.raw, &fs)
+			ty.row(rec.line, rec.raw, &fs, nil)
 		})
 	})
 }
@@ -152,9 +179,9 @@ func noteColumns(header []string) (at [nColumns]int, bad *fault) {
 	return at, nil
 }
 
-// typeRows types what produce hands out on as many workers as there are
+// typeRows types the blocks of a text on as many workers as there are
 // processors, and streams the records into the database.
-func (r *reader) typeRows(ctx context.Context, fileID int32, source string, produce func(chan<- block) error, rows func(*typer, block)) (o outcome, err error) {
+func (r *reader) typeRows(ctx context.Context, t *text, worker func() *typer, rows func(*typer, block)) (o outcome, err error) {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	work, done := make(chan block), make(chan arrow.Record, 2)
@@ -162,7 +189,14 @@ func (r *reader) typeRows(ctx context.Context, fileID int32, source string, prod
 	var produced error
 	go func() {
 		defer close(work)
-		if err := produce(work); err != nil {
+		if err := t.blocks(func(b block) error {
+			select {
+			case work <- b:
+				return nil
+			case <-ctx.Done():
+				return ctx.Err()
+			}
+		}); err != nil {
 			mu.Lock()
 			produced = err
 			mu.Unlock()
@@ -171,7 +205,7 @@ func (r *reader) typeRows(ctx context.Context, fileID int32, source string, prod
 	var wg sync.WaitGroup
 	for range max(1, min(runtime.GOMAXPROCS(0), 8)) {
 		wg.Go(func() {
-			ty := newTyper(r.lexicon, r.vocab, source, fileID)
+			ty := worker()
 			for b := range work {
 				rows(ty, b)
 				rec, aside, n := ty.take()
@@ -225,282 +259,101 @@ func (s *stream) Next() bool {
 	return ok
 }
 
-// oneSeries is a file of one series: a column of months and one of values
-// whose header is the series' id.
-func oneSeries(src workspace.Source, t *text) (month, value int, id string, bad *fault) {
-	name := one(src, "observed_on")
-	if name == "" {
-		name = "Date"
-	}
-	month = t.column(name)
-	if month < 0 || len(t.header) != 2 {
-		return 0, 0, "", &fault{"layout", name, string(t.rawHeader),
-			fmt.Sprintf("source %s reads two columns, %q and the series' id; name the month column under [source.columns] month", src.Name, name)}
-	}
-	value = 1 - month
-	return month, value, t.header[value], nil
-}
-
-// series is what is known of a series: from the profile, else from its catalogue.
-func (r *reader) series(src workspace.Source, id string) (workspace.Series, *fault, error) {
-	for _, s := range src.Series {
-		if s.ID == id {
-			return s, nil, nil
-		}
-	}
-	unknown := &fault{"unknown_series", "series", id, fmt.Sprintf("describe it under [[source.series]] of source %s", src.Name)}
-	if len(src.Lookups) == 0 {
-		return workspace.Series{}, unknown, nil
-	}
-	if r.catalogues[src.Lookups[0].Source] == nil {
-		c, err := r.catalogue(src.Lookups[0].Source)
-		if err != nil {
-			return workspace.Series{}, nil, err
-		}
-		r.catalogues[src.Lookups[0].Source] = c
-	}
-	if s, ok := r.catalogues[src.Lookups[0].Source][id]; ok && s.Item != "" {
-		return s, nil, nil
-	}
-	unknown.cure = fmt.Sprintf("import a catalogue file of source %s that says what it measures, or %s", src.Lookups[0].Source, unknown.cure)
-	return workspace.Series{}, unknown, nil
-}
-
-// catalogue reads all archived files of a catalogue source.
-func (r *reader) catalogue(name string) (map[string]workspace.Series, error) {
-	list := map[string]workspace.Series{}
-	for _, d := range r.archived {
-		src := r.source(d.Name)
-		if src.Name != name {
-			continue
-		}
-		f, err := os.Open(d.Path(r.w))
-		if err != nil {
-			return nil, err
-		}
-		t, err := openText(UTF8Text(f))
-		if err == nil {
-			id, reg, it := t.column(one(src, "series")), t.column(one(src, "region")), t.column(one(src, "item"))
-			if min(id, reg, it) < 0 {
-				err = &workspace.InputError{Code: "layout", File: d.Name, Line: t.lines, Field: "id, region, item", Read: string(t.rawHeader),
-					Instead: "name the file's columns under [source.columns] of source " + name}
-			} else {
-				err = t.each(func(rec *record) {
-					if len(rec.fields) > max(id, reg, it) {
-						s := workspace.Series{ID: string(rec.fields[id]), Region: string(rec.fields[reg]), Item: string(rec.fields[it])}
-						list[s.ID] = s
-					}
-				})
-			}
-		}
-		f.Close()
-		if err != nil {
-			return nil, err
-		}
-	}
-	return list, nil
-}
-
-// averages reads published monthly averages, one series a file, its unit from its title.
-func (r *reader) averages(ctx context.Context, d Descriptor, src workspace.Source, t *text, fileID int32) (o outcome, err error) {
-	month, value, id, bad := oneSeries(src, t)
-	if bad != nil {
-		return t.refuse(*bad)
-	}
-	s, bad, err := r.series(src, id)
-	if err != nil {
-		return o, err
-	}
-	if bad != nil {
-		return t.refuse(*bad)
-	}
-	sold := s.Pack
-	if a := r.alias(src.Name, "item", s.Item); sold == "" && a != nil {
-		sold = a.Pack
-	}
-	if sold == "" {
-		_, unit, err := quantity.ParseTitleUnit(s.Item)
-		if err != nil {
-			f := quantityFault("pack", s.Item, err)
-			f.cure += "; or give the pack in tables/aliases"
-			return t.refuse(*f)
-		}
-		sold = unit // as read; the typer reads the same amount from it
-	}
-	fixed := fields{region: []byte(s.Region), item: []byte(s.Item), pack: []byte(sold), currency: []byte(src.Currency), kind: []byte("average")}
-	words := *r.lexicon // an open file has a decimal point, whatever the notes have
-	words.settings.Prices.Decimal = "."
-	open := *r
-	open.lexicon = &words
-	return open.typeRows(ctx, fileID, src.Name, func(work chan<- block) error {
-		return t.blocks(func(b block) error { work <- b; return nil })
+// prices reads quotes or averages of a source.
+func (r *reader) prices(ctx context.Context, s *shape, t *text, fileID int32) (outcome, error) {
+	words := *r.lexicon // a source writes numbers in its own way, whatever the notes do
+	words.settings.Prices.Decimal = s.src.Decimal
+	words.imperial = s.src.Imperial
+	return r.typeRows(ctx, t, func() *typer {
+		ty := newTyper(&words, r.vocab, s.src.Name, fileID)
+		ty.walk, ty.dates = &walker{shape: s}, newDates(s.src, t.day0)
+		return ty
 	}, func(ty *typer, b block) {
-		ty.ofSeries(id)
 		b.records(t.delimiter, func(rec *record) {
-			if f := rowFault(rec, len(t.header)); f != nil || len(rec.fields) != 2 {
-				if f == nil {
-					f = &fault{"cells", "", string(rec.raw), "a month and a value"}
+			ty.walk.row(rec, func(place int, raw []byte, c *cells, bad *fault) {
+				if bad != nil {
+					ty.nRows++
+					ty.reject(place, raw, bad)
+					return
 				}
-				ty.nRows++
-				ty.reject(rec.line, rec.raw, f)
-				return
-			}
-			fs := fixed
-			fs[observedOn], fs[price] = rec.fields[month], rec.fields[value]
-			if slices.Contains(src.Missing, string(fs[price])) || len(fs[price]) == 0 {
-				fs[price], fs[priceType] = nil, []byte(missingType)
-			}
-			ty.row(rec.line, rec.raw, &fs)
+				fs := c.fields()
+				if len(fs[price]) == 0 && len(fs[priceType]) == 0 {
+					fs[priceType] = []byte(missingType)
+				}
+				ty.row(place, raw, fs, c[seriesID])
+			})
 		})
 	})
 }
 
-// index reads the values of one price index.
-func (r *reader) index(ctx context.Context, d Descriptor, src workspace.Source, t *text, fileID int32) (o outcome, err error) {
-	month, value, id, bad := oneSeries(src, t)
-	if bad != nil {
-		return t.refuse(*bad)
-	}
-	s, bad, err := r.series(src, id)
-	if err != nil {
-		return o, err
-	}
-	if bad != nil {
-		return t.refuse(*bad)
-	}
-	reg, _, bad := r.name(src.Name, "region", s.Region, func(n string) bool { return r.regions[n] != nil }, r.regionNames)
-	if bad != nil {
-		return t.refuse(*bad)
-	}
-	if s.Index == "" || s.BasePeriod == "" || (s.Adjustment != "adjusted" && s.Adjustment != "unadjusted") {
-		return t.refuse(fault{"series", "series", id, "say its index, base_period and adjustment (adjusted or unadjusted) under [[source.series]]"})
-	}
-	var rows [][]any
+// each passes on every observation of a small file, and sets aside what it is told to.
+func (s *shape) each(t *text, take func(*record, *cells) *fault) (o outcome, err error) {
+	w := &walker{shape: s}
 	err = t.each(func(rec *record) {
-		o.read++
-		aside := func(f *fault) { o.aside = append(o.aside, aside(rec.line, rec.raw, f)) }
-		if f := rowFault(rec, len(t.header)); f != nil {
-			aside(f)
-			return
-		}
-		if len(rec.fields) != 2 {
-			aside(&fault{"cells", "", string(rec.raw), "a month and a value"})
-			return
-		}
-		day := readDay(string(rec.fields[month]), r.settings.Prices.DateOrder, true)
-		if day.fault != nil {
-			day.fault.field = "month"
-			aside(day.fault)
-			return
-		}
-		if slices.Contains(src.Missing, string(rec.fields[value])) || len(rec.fields[value]) == 0 {
-			return // the file says that there is no value
-		}
-		v, err := quantity.ParseDecimal(string(rec.fields[value]), false)
-		if err != nil || v.Sign() <= 0 {
-			aside(&fault{"index_value", "index_value", string(rec.fields[value]), "an index is a number above 0"})
-			return
-		}
-		x, _ := v.Float64()
-		rows = append(rows, []any{fileID, int32(rec.line), s.Index, reg, int32(day.month), x, s.BasePeriod, s.Adjustment})
+		w.row(rec, func(place int, raw []byte, c *cells, bad *fault) {
+			o.read++
+			if bad == nil {
+				bad = take(rec, c)
+			}
+			if bad != nil {
+				o.aside = append(o.aside, aside(rec.line, raw, bad))
+			}
+		})
 	})
-	if err != nil {
-		return o, err
-	}
-	return o, r.st.Append(ctx, "obs_index", rows)
+	return o, err
 }
 
-// allowances reads allowance amounts from a table with one amount a row. A
-// note that the file has on an amount is kept with its source.
-func (r *reader) allowances(ctx context.Context, d Descriptor, src workspace.Source, t *text, fileID int32) (o outcome, err error) {
-	names := []string{"effective_from", "effective_to", "region", "persons", "amount_lcu", "programme", "amount_kind", "source", "note"}
-	at := map[string]int{}
-	for _, n := range names {
-		at[n] = -1
-		if one(src, ourName(n)) != "" {
-			at[n] = t.column(one(src, ourName(n)))
-			if at[n] < 0 {
-				return t.refuse(fault{"missing_column", n, one(src, ourName(n)), "the file has no such column: correct [source.columns] of source " + src.Name})
-			}
-		}
-	}
+// allowances reads allowance amounts. A note that the file has on an amount is
+// kept with its source.
+func (r *reader) allowances(ctx context.Context, s *shape, t *text, fileID int32) (outcome, error) {
 	var rows [][]any
-	err = t.each(func(rec *record) {
-		cell := func(n string) string {
-			if i := at[n]; i >= 0 && i < len(rec.fields) {
-				return string(rec.fields[i])
-			}
-			return src.Fixed[ourName(n)]
-		}
-		f := rowFault(rec, len(t.header))
-		for n, cells := range src.Only {
-			if f == nil && !slices.Contains(cells, cell(n)) {
-				return
-			}
-		}
-		o.read++
-		aside := func(f *fault) { o.aside = append(o.aside, aside(rec.line, rec.raw, f)) }
-		if f != nil {
-			aside(f)
-			return
-		}
-		reg, _, bad := r.name(src.Name, "region", cell("region"), func(n string) bool { return r.regions[n] != nil }, r.regionNames)
+	d := newDates(s.src, t.day0)
+	o, err := s.each(t, func(rec *record, c *cells) *fault {
+		cell := func(i int) string { return string(c[i]) }
+		reg, _, bad := r.name(s.src.Name, "region", cell(region), func(n string) bool { return r.regions[n] != nil }, r.regionNames)
 		if bad != nil {
-			aside(bad)
-			return
+			return bad
 		}
-		persons, err := strconv.Atoi(cell("persons"))
-		if err != nil || persons < 1 {
-			aside(&fault{"persons", "persons", cell("persons"), "a whole number of persons; an amount for each further person has no row of its own here"})
-			return
+		n, err := strconv.Atoi(cell(persons))
+		if err != nil || n < 1 || n > 1000 {
+			return &fault{"persons", "persons", cell(persons), "a whole number of persons; an amount for each further person has no row of its own here"}
 		}
-		amount, err := quantity.ParseDecimal(cell("amount_lcu"), false)
+		amount, err := quantity.ParseDecimal(cell(price), s.src.Decimal == ",")
 		if err != nil || amount.Sign() <= 0 {
-			aside(&fault{"amount_lcu", "amount_lcu", cell("amount_lcu"), "an amount above 0"})
-			return
+			return &fault{"amount_lcu", "amount_lcu", cell(price), "an amount above 0"}
 		}
-		from, err := workspace.ParseDay(cell("effective_from"))
-		if err != nil {
-			aside(&fault{"effective_from", "effective_from", cell("effective_from"), "write the day as 2024-02-29"})
-			return
+		amount.Quo(amount, big.NewRat(int64(max(1, s.src.MinorUnits)), 1))
+		from, _, bad := d.find(cell(effectiveFrom))
+		if bad != nil {
+			bad.field = "effective_from"
+			return bad
 		}
 		var to any
-		if s := cell("effective_to"); s != "" {
-			day, err := workspace.ParseDay(s)
-			if err != nil {
-				aside(&fault{"effective_to", "effective_to", s, "write the day as 2024-02-29"})
-				return
+		if len(c[effectiveTo]) > 0 {
+			day, bad := d.last(cell(effectiveTo))
+			if bad != nil {
+				bad.field = "effective_to"
+				return bad
 			}
 			to = day
 		}
-		if !slices.Contains([]string{"maximum", "typical", "minimum"}, cell("amount_kind")) || cell("programme") == "" || src.Currency == "" {
-			aside(&fault{"profile", "programme, amount_kind, currency", cell("programme") + ", " + cell("amount_kind") + ", " + src.Currency,
-				"give them under [source.fixed] and currency of source " + src.Name})
-			return
+		if !slices.Contains([]string{"maximum", "typical", "minimum"}, cell(amountKind)) || cell(programme) == "" || cell(currency) == "" {
+			return &fault{"profile", "programme, amount_kind, currency", cell(programme) + ", " + cell(amountKind) + ", " + cell(currency),
+				"give them under [source.fixed] and currency of source " + s.src.Name}
 		}
-		told := cell("source")
-		if note := cell("note"); note != "" {
-			told += " (" + note + ")"
+		if money := r.regions[reg].Currency; cell(currency) != money {
+			return &fault{"currency", "currency", cell(currency), "the region counts in " + money + ": the two stand side by side in no result"}
 		}
-		rows = append(rows, []any{fileID, int32(rec.line), cell("programme"), reg, int32(persons), cell("amount_kind"), from, to,
-			cell("amount_lcu"), src.Currency, told})
+		told := cell(toldBy)
+		if len(c[note]) > 0 {
+			told += " (" + cell(note) + ")"
+		}
+		rows = append(rows, []any{fileID, int32(rec.line), cell(programme), reg, int32(n), cell(amountKind), from, to,
+			strings.TrimSuffix(strings.TrimRight(amount.FloatString(6), "0"), "."), cell(currency), told})
+		return nil
 	})
 	if err != nil {
 		return o, err
 	}
 	return o, r.st.Append(ctx, "obs_allowance", rows)
-}
-
-func one(src workspace.Source, ours string) string {
-	if n := src.Names(ours); len(n) > 0 {
-		return n[0]
-	}
-	return ""
-}
-
-func ourName(n string) string {
-	if n == "amount_lcu" {
-		return "price"
-	}
-	return n
 }

@@ -7,6 +7,7 @@ import (
 	"math"
 	"math/big"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -86,16 +87,17 @@ type typer struct {
 	fileID  int32
 	missing []string // how the source writes "no value"
 
-	seenText  [seriesID + 1]map[string]word
-	blank     [seriesID + 1]word // what an empty cell of the column means
-	seenDay   map[string]dayRead
-	textID    map[string]int32 // numbers of this worker's own, to key seenPack by
-	seenPack  map[packKey]packRead
-	byRegion  bool // amounts depend on the region: there are local measures
-	sold      map[string]packText // read from titles
+	seenText [seriesID + 1]map[string]word
+	blank    [seriesID + 1]word // what an empty cell of the column means
+	seenDay  map[string]dayRead
+	textID   map[string]int32 // numbers of this worker's own, to key seenPack by
+	seenPack map[packKey]packRead
+	byRegion bool                // amounts depend on the region: there are local measures
+	sold     map[string]packText // read from titles
 
-	profile *workspace.Source // nil for price notes
-	dates   *dates            // of a profile
+	walk  *walker   // through a profile; nil for price notes
+	dates *dates    // of a profile
+	day0  time.Time // of a spreadsheet's day numbers
 
 	out    *array.RecordBuilder
 	aside  []setAside
@@ -231,7 +233,7 @@ func (t *typer) typed(line int, f *fields, series []byte) *fault {
 	} else if cur.text != money {
 		return &fault{"currency", "currency", cur.text, "the region counts in " + money + ": note the price in it, or correct the region"}
 	}
-	if len(packText) == 0 && t.profile != nil && t.profile.Gives == "averages" {
+	if len(packText) == 0 && t.walk != nil && t.walk.src.Gives == "averages" {
 		title := t.title(f[item])
 		if title.fault != nil {
 			return title.fault
@@ -403,7 +405,12 @@ func (t *typer) day(b []byte, isAverage bool) dayRead {
 	if t.dates != nil {
 		d = t.dates.read(string(b))
 	} else {
-		d = readDay(string(b), t.settings.Prices.DateOrder, isAverage)
+		text := string(b)
+		if m := serialDay.FindStringSubmatch(text); m != nil && !t.day0.IsZero() {
+			n, _ := strconv.Atoi(m[1])
+			text = t.day0.AddDate(0, 0, n).Format("2006-01-02")
+		}
+		d = readDay(text, t.settings.Prices.DateOrder, isAverage)
 	}
 	t.seenDay[string(key)] = d
 	return d
@@ -447,8 +454,8 @@ func (t *typer) price(b []byte, kindOf string) (micro int64, priced bool, bad *f
 		return 0, false, &fault{"price", "price", string(b), "leave the price blank where the price_type is " + kindOf}
 	}
 	minor, round := int64(1), false
-	if t.profile != nil {
-		minor, round = int64(max(1, t.profile.MinorUnits)), t.profile.RoundPrices
+	if t.walk != nil {
+		minor, round = int64(max(1, t.walk.src.MinorUnits)), t.walk.src.RoundPrices
 	}
 	if micro, ok := plainMicro(b); ok && micro > 0 && minor == 1 {
 		return micro, true, nil
@@ -473,7 +480,7 @@ func (t *typer) price(b []byte, kindOf string) (micro int64, priced bool, bad *f
 		r, _ = new(big.Rat).SetString(r.FloatString(6))
 	}
 	micro, ok := quantity.Micro(r)
-	if !ok {
+	if !ok || micro == 0 {
 		f.cure = "at most six decimals (round_prices of a source rounds to them), and below 100 000 000 000"
 		return 0, false, f
 	}

@@ -5,6 +5,7 @@ CREATE TABLE file (
     name        VARCHAR NOT NULL,
     source      VARCHAR NOT NULL,
     gives       VARCHAR NOT NULL,
+    source_rank INTEGER NOT NULL, -- place of the source in the settings: the first declared stands
     n_read      BIGINT NOT NULL,
     n_quarantined BIGINT NOT NULL
 )

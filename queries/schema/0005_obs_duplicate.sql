@@ -3,5 +3,6 @@ CREATE TABLE obs_duplicate (
     file_id     INTEGER NOT NULL,
     line        INTEGER NOT NULL,
     key_hash    UBIGINT NOT NULL,
-    micro_price BIGINT
+    micro_price BIGINT,
+    amount      INTEGER NOT NULL
 )

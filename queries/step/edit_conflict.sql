@@ -1,4 +1,4 @@
--- edit_conflict: observations with one key and several prices, all of them: none is chosen.
+-- edit_conflict: observations with one key and several prices or amounts, all of them: none is chosen.
 -- grain:  file_id, line                          (checked: unique, not null)
 -- inputs: obs_price, obs_shared                  (checked against the parsed SQL)
 -- params: none                                   (checked against the parsed SQL)

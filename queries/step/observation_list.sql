@@ -8,7 +8,7 @@ WITH rank AS (
     SELECT word_id, word, CAST(row_number() OVER (ORDER BY word) AS INTEGER) AS place FROM word
 )
 SELECT p.observation_id, p.day, p.region, p.outlet, p.item, p.variety, p.grade, p.gtin,
-    p.amount, p.price_type, p.series,
+    coalesce(o.owner_amount, p.amount) AS amount, p.price_type, p.series,
     coalesce(p.micro_price, -1) AS micro_price, coalesce(c.micro_price, -1) AS micro_price_set,
     p.is_average, p.is_wholesale, coalesce(h.reason, '') AS held, coalesce(c.action, '') AS correction,
     coalesce(o.owner_file, p.file_id) AS file_id, coalesce(o.owner_line, p.line) AS line
