@@ -2,12 +2,14 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
 	"strings"
 	"text/tabwriter"
 
+	"farthing/pipeline/compute"
 	"farthing/pipeline/result"
 	"farthing/pipeline/workspace"
 
@@ -32,7 +34,7 @@ type shown struct {
 func (c *cli) showCommand() *cobra.Command {
 	var f filters
 	cmd := &cobra.Command{
-		Use:     "show reach|basket|regions|item",
+		Use:     "show reach|basket|regions|moved|item",
 		Short:   "Print a result of the newest edition",
 		Long:    "Print a result of the newest edition, filtered. It reads the edition's files and waits for no job." + "\n" + exitHelp,
 		Example: "  farthing show reach --workspace tavrin --region tavrin --household single --month 2024-03",
@@ -57,10 +59,12 @@ func (c *cli) showCommand() *cobra.Command {
 				return show(c, e, "basket", e.Baskets, f, []string{"region", "household", "basket", "month", "per_day_lcu", "real_per_day_lcu", "observed_share", "imputed_share", "missing_share", "known_part_lcu", "obs_status"})
 			case "regions":
 				return show(c, e, "regions", e.Levels, f, []string{"basket", "month", "region", "per_day_lcu", "parity_lowe", "parity_cpd", "common_share", "rank_lo", "rank_hi", "n_outlets", "obs_status"})
+			case "moved":
+				return showMoved(c, e, f)
 			case "item":
 				return show(c, e, "item", e.Items, f, []string{"region", "item", "grade", "month", "unit_price_lcu", "base_unit", "matched_change_pct", "n_observations", "filled_by", "obs_status"})
 			}
-			return unknownName("result", list[0], []string{"reach", "basket", "regions", "item"})
+			return unknownName("result", list[0], []string{"reach", "basket", "regions", "moved", "item"})
 		},
 	}
 	flags := cmd.Flags()
@@ -72,6 +76,23 @@ func (c *cli) showCommand() *cobra.Command {
 	flags.StringVar(&f.from, "from", "", "from this month on")
 	flags.StringVar(&f.to, "to", "", "to this month")
 	return cmd
+}
+
+// showMoved prints the fixed pairs of months, or any pair that --from and --to name.
+func showMoved(c *cli, e *result.Edition, f filters) error {
+	rows := e.Moved
+	if f.from != "" || f.to != "" {
+		from, errF := result.ParseMonth(f.from)
+		to, errT := result.ParseMonth(f.to)
+		if err := errors.Join(errF, errT); err != nil {
+			return usageError{fmt.Errorf("show moved compares two months: %w", err)}
+		}
+		if rows = compute.Moved(e, from, to); len(rows) == 0 {
+			return unknownName("month", f.from+" or "+f.to, values(e.Lines, "month"))
+		}
+	}
+	f.from, f.to = "", ""
+	return show(c, e, "moved", rows, f, []string{"region", "basket", "item", "from_month", "to_month", "price_from_lcu", "price_to_lcu", "change_pct", "pure_pct", "size_pct", "mix_pct", "contribution_pp", "rank", "obs_status"})
 }
 
 func unknownName(kind, read string, known []string) error {

@@ -155,6 +155,12 @@ func compute(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 	reachRows(e, regions, t.Households, list, a, d, base, first, last, costs)
 	allowanceRows(e, regions, a, first, last)
 	names(e, t, regions)
+	outletName, _, err := outletNames(ctx, st, t)
+	if err != nil {
+		return nil, err
+	}
+	packRows(e, o, first, last, outletName)
+	movedRows(e, first, last, base)
 	e.Publish = combinations(e, s, regions, p)
 	e.Options = options(s)
 	if o.held > 0 {
@@ -359,7 +365,11 @@ func allowanceRows(e *result.Edition, regions []workspace.Region, a *allowances,
 
 func names(e *result.Edition, t *workspace.Tables, regions []workspace.Region) {
 	for _, r := range regions {
-		e.Regions = append(e.Regions, result.Region{Region: r.Region, Name: r.Name, Parent: r.Parent, Level: r.Level})
+		named := result.Region{Region: r.Region, Name: r.Name, Parent: r.Parent, Level: r.Level}
+		if r.Weight != nil {
+			named.Weight = result.Some(float(r.Weight))
+		}
+		e.Regions = append(e.Regions, named)
 	}
 	for _, h := range sortedHouseholds(t.Households) {
 		e.Households = append(e.Households, result.Household{Household: h.Household, Name: h.Name, Persons: result.Count(h.Persons),

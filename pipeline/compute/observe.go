@@ -111,8 +111,8 @@ func observe(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 		queries.Query
 		store.Args
 	}{
-		{queries.PanelSeries, store.Args{"default_grade": grade, "price_types": strings.Join(s.Prices.PriceTypes, ",")}},
-		{queries.PanelPrice, nil}, {queries.PanelChange, nil},
+		{queries.PanelPack, store.Args{"default_grade": grade, "price_types": strings.Join(s.Prices.PriceTypes, ",")}},
+		{queries.PanelSeries, nil}, {queries.PanelPrice, nil}, {queries.PanelChange, nil},
 		{queries.PanelAverage, byGrade}, {queries.PanelAbsent, byGrade},
 	} {
 		if err := st.Make(ctx, step.Query, step.Args); err != nil {
@@ -129,7 +129,7 @@ func observe(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 		}
 		return words[id]
 	}
-	o := &observed{words: words, observations: observations{map[place]raw{}, map[place]raw{}, map[place]string{}, map[place][]outletPrice{}}}
+	o := &observed{words: words, observations: observations{map[place]raw{}, map[place]raw{}, map[place]string{}, map[place][]outletPrice{}, map[place][]packPrice{}}}
 	var region, item, gradeID, month int32
 	at := func() place {
 		return place{words[region], good{words[item], gradeName(gradeID)}, result.Month(month)}
@@ -166,7 +166,7 @@ func observe(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 	}, "SELECT region, item, grade, month, price_type FROM panel_absent"); err != nil {
 		return nil, err
 	}
-	if err := o.readOutlets(ctx, st, t, words, gradeName); err != nil {
+	if err := o.readPacks(ctx, st, t, words, gradeName); err != nil {
 		return nil, err
 	}
 	return o, o.count(ctx, st)
@@ -210,8 +210,8 @@ func readAverages(ctx context.Context, st *store.Store, s workspace.Settings, o 
 	return nil
 }
 
-// readOutlets reads the outlets behind the goods of baskets, region by region.
-func (o *observed) readOutlets(ctx context.Context, st *store.Store, t *workspace.Tables, words []string, gradeName func(int32) string) error {
+// readPacks reads the packs behind the goods of baskets, and the outlets' means over them.
+func (o *observed) readPacks(ctx context.Context, st *store.Store, t *workspace.Tables, words []string, gradeName func(int32) string) error {
 	inBasket := map[string]bool{}
 	for _, b := range t.Baskets {
 		inBasket[b.Item] = true
@@ -228,15 +228,26 @@ func (o *observed) readOutlets(ctx context.Context, st *store.Store, t *workspac
 	if err := st.Append(ctx, "basket_item", rows); err != nil {
 		return err
 	}
-	return st.Records(ctx, queries.PanelOutlet, func(rec arrow.Record) error {
-		region, item, grade, outlet, month := int32s(rec, 0), int32s(rec, 1), int32s(rec, 2), int32s(rec, 3), int32s(rec, 4)
-		ln := rec.Column(5).(*array.Int64).Int64Values()
+	err := st.Records(ctx, queries.BasketPack, func(rec arrow.Record) error {
+		region, item, grade, outlet, variety, pack, month := int32s(rec, 0), int32s(rec, 1), int32s(rec, 2), int32s(rec, 3), int32s(rec, 4), int32s(rec, 5), int32s(rec, 6)
+		size, ln := rec.Column(7).(*array.Float64).Float64Values(), rec.Column(8).(*array.Int64).Int64Values()
 		for i := range region {
 			k := place{words[region[i]], good{words[item[i]], gradeName(grade[i])}, result.Month(month[i])}
-			o.atOutlet[k] = append(o.atOutlet[k], outletPrice{outlet[i], fixed(ln[i])})
+			o.packs[k] = append(o.packs[k], packPrice{outlet[i], variety[i], pack[i], size[i], fixed(ln[i])})
 		}
 		return nil
 	})
+	for k, packs := range o.packs {
+		for i := 0; i < len(packs); {
+			var m mean
+			first := packs[i].outlet
+			for ; i < len(packs) && packs[i].outlet == first; i++ {
+				m.add(packs[i].ln)
+			}
+			o.atOutlet[k] = append(o.atOutlet[k], outletPrice{first, m.value()})
+		}
+	}
+	return err
 }
 
 func int32s(rec arrow.Record, i int) []int32 { return rec.Column(i).(*array.Int32).Int32Values() }

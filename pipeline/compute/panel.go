@@ -54,6 +54,8 @@ type observations struct {
 	absent   map[place]string
 	// atOutlet lists, for the goods of baskets, the outlets of the region itself behind a price.
 	atOutlet map[place][]outletPrice
+	// packs lists, for the same, the packs behind each outlet's price, an outlet's together.
+	packs map[place][]packPrice
 }
 
 // place names a cell.

@@ -14,6 +14,12 @@ type outletPrice struct {
 	ln     float64
 }
 
+// packPrice is the log unit price of a pack of a variety at one outlet in a month.
+type packPrice struct {
+	outlet, variety, pack int32 // words
+	size, ln              float64
+}
+
 // shops holds, for the goods of baskets, the outlets behind each price, in
 // arrays: a range asks for them thousands of times.
 type shops struct {

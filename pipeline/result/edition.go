@@ -58,6 +58,8 @@ type Edition struct {
 	Lines      []BasketLine
 	Items      []Item
 	Levels     []RegionLevel
+	Moved      []Moved
+	Packs      []Pack
 	Allowances []Allowance
 	Sources    []Source
 	SetAside   []SetAside
@@ -90,6 +92,8 @@ var files = []file{
 	table("basket_lines", true, func(e *Edition) *[]BasketLine { return &e.Lines }),
 	table("item", true, func(e *Edition) *[]Item { return &e.Items }),
 	table("regions", true, func(e *Edition) *[]RegionLevel { return &e.Levels }),
+	table("moved", true, func(e *Edition) *[]Moved { return &e.Moved }),
+	table("packs", false, func(e *Edition) *[]Pack { return &e.Packs }),
 	table("allowances", true, func(e *Edition) *[]Allowance { return &e.Allowances }),
 	table("sources", false, func(e *Edition) *[]Source { return &e.Sources }),
 	table("set_aside", false, func(e *Edition) *[]SetAside { return &e.SetAside }),

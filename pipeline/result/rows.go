@@ -88,6 +88,42 @@ type BasketLine struct {
 	Base
 }
 
+// Moved is what one line of a basket did between two months.
+type Moved struct {
+	Region string `col:"region,key"`
+	Basket string `col:"basket,key"`
+	Item   string `col:"item,key"`
+	Grade  string `col:"grade,key"`
+	From   Month  `col:"from_month,key"`
+	To     Month  `col:"to_month,key"`
+
+	PriceFrom    Num `col:"price_from_lcu,money"`
+	PriceTo      Num `col:"price_to_lcu,money"`
+	Change       Num `col:"change_pct,pct"`
+	Pure         Num `col:"pure_pct,pct"`
+	Size         Num `col:"size_pct,pct"`
+	Mix          Num `col:"mix_pct,pct"`
+	Contribution Num `col:"contribution_pp,pp"` // to the basket's change
+	Rank         Int `col:"rank"`
+	NMatched     Int `col:"n_matched"` // varieties seen at one outlet in both months
+	Base
+}
+
+// Pack is the price of a pack of a basket's good at an outlet in a month, kept
+// so that any two months can be compared.
+type Pack struct {
+	Region  string `col:"region,key"`
+	Item    string `col:"item,key"`
+	Grade   string `col:"grade,key"`
+	Outlet  string `col:"outlet,key"`
+	Variety string `col:"variety,key"`
+	Pack    string `col:"pack,key"`
+	Month   Month  `col:"month,key"`
+
+	Size      Num `col:"size,quantity"` // in the item's base unit
+	UnitPrice Num `col:"unit_price_lcu,money"`
+}
+
 // RegionLevel is a basket's price level in one region beside the others of a month.
 type RegionLevel struct {
 	Basket string `col:"basket,key"`
@@ -188,6 +224,7 @@ type (
 		Name   string `col:"region_name"`
 		Parent string `col:"parent"`
 		Level  string `col:"level"`
+		Weight Num    `col:"population_weight,share"`
 	}
 	Household struct {
 		Household   string `col:"household,key"`

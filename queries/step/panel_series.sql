@@ -1,32 +1,12 @@
--- panel_series: monthly mean log unit price of each variety at each outlet, over the days of each pack.
+-- panel_series: monthly log unit price of each variety at an outlet, summed over its packs.
 -- grain:  region, item, grade, outlet, variety, month (checked: unique, not null)
--- inputs: amount, edit_correction, edit_hold, obs_price, word (checked against the parsed SQL)
--- params: default_grade, price_types             (checked against the parsed SQL)
+-- inputs: panel_pack                             (checked against the parsed SQL)
+-- params: none                                   (checked against the parsed SQL)
 -- column: sum_ln  1e-12   sum over packs of the mean log unit price, a whole number
 -- column: n_packs         packs in that sum
--- method: ILO et al., Consumer Price Index Manual 2020, 8.19 (Jevons); logs in fixed point: no sum depends on its order
-WITH counted AS (
-    SELECT p.region, p.item, CASE WHEN p.grade = 0 THEN CAST($default_grade AS INTEGER) ELSE p.grade END AS grade,
-        p.outlet, p.variety, a.pack, p.month, p.day,
-        CAST(round(ln(coalesce(c.micro_price, p.micro_price) / 1e6 / a.quantity) * 1e12) AS BIGINT) AS ln_price
-    FROM obs_price p
-    LEFT JOIN edit_hold h ON h.file_id = p.file_id AND h.line = p.line
-    LEFT JOIN edit_correction c ON c.file_id = p.file_id AND c.line = p.line
-    JOIN amount a ON a.amount_id = p.amount
-    JOIN word t ON t.word_id = p.price_type
-    WHERE p.micro_price > 0 AND NOT p.is_average AND NOT p.is_wholesale
-        AND list_contains(string_split($price_types, ','), t.word)
-        AND (h.line IS NULL OR c.action IS NOT NULL) AND coalesce(c.action, '') <> 'exclude'
-),
-pack_month AS (
-    SELECT region, item, grade, outlet, variety, pack, month,
-        CAST(round(CAST(sum(ln_price) AS DOUBLE) / count(*)) AS BIGINT) AS ln_price,
-        count(*) AS n_notes, min(day) AS oldest_day, max(day) AS newest_day
-    FROM counted
-    GROUP BY region, item, grade, outlet, variety, pack, month
-)
+-- method: ILO et al., Consumer Price Index Manual 2020, 8.19 (Jevons); logs in fixed point
 SELECT region, item, grade, outlet, variety, month,
     CAST(sum(ln_price) AS BIGINT) AS sum_ln, CAST(count(*) AS INTEGER) AS n_packs,
     CAST(sum(n_notes) AS INTEGER) AS n_notes, min(oldest_day) AS oldest_day, max(newest_day) AS newest_day
-FROM pack_month
+FROM panel_pack
 GROUP BY region, item, grade, outlet, variety, month

@@ -1,0 +1,211 @@
+package compute
+
+import (
+	"math"
+	"sort"
+	"strings"
+
+	"farthing/pipeline/index"
+	"farthing/pipeline/result"
+)
+
+// Moved says what moved each basket between two months, in every region: a row
+// a line, from the rows of an edition.
+//
+//	contribution_pp = quantity x (price_to - price_from) / cost_from x 100;
+//	the lines' add up to the basket's change
+//	ln(1 + change) = ln(1 + pure) + ln(1 + size) + ln(1 + mix), exactly
+//	                 (index.Part; of a parent region the weighted means of its parts)
+//
+// Ranked is by the contribution of the pure change alone, the most first, and
+// only where three or more varieties were seen in both months: a small base
+// says little. An imputed price has a contribution and no parts.
+func Moved(e *result.Edition, from, to result.Month) []result.Moved {
+	x := newMovement(e, from, to)
+	type basketKey struct{ region, basket string }
+	byBasket := map[basketKey][]result.Moved{}
+	var order []basketKey
+	for _, l := range e.Lines {
+		if l.Month != to {
+			continue
+		}
+		before, ok := x.before[lineKey(l)]
+		if !ok {
+			continue
+		}
+		k := basketKey{l.Region, l.Basket}
+		if byBasket[k] == nil {
+			order = append(order, k)
+		}
+		byBasket[k] = append(byBasket[k], x.row(before, l))
+	}
+	var rows []result.Moved
+	for _, k := range order {
+		list := byBasket[k]
+		var cost float64
+		for _, r := range list {
+			cost += x.costFrom[movedKey(r)] // NaN where a line has no price: then no line has a share in the change
+		}
+		for i := range list {
+			r := &list[i]
+			r.Contribution = result.Some((x.costTo[movedKey(*r)] - x.costFrom[movedKey(*r)]) / cost * 100)
+		}
+		rank(list, func(r result.Moved) float64 {
+			return x.costFrom[movedKey(r)] * r.Pure.Or() / cost
+		})
+		rows = append(rows, list...)
+	}
+	return rows
+}
+
+// rank numbers the rows that may be ranked by the size of what is measured.
+func rank(list []result.Moved, measure func(result.Moved) float64) {
+	var ranked []int
+	for i, r := range list {
+		if m := measure(r); r.NMatched.OK && r.NMatched.V >= minMatched && !math.IsNaN(m) {
+			ranked = append(ranked, i)
+		}
+	}
+	sort.SliceStable(ranked, func(i, j int) bool {
+		return math.Abs(measure(list[ranked[i]])) > math.Abs(measure(list[ranked[j]]))
+	})
+	for place, i := range ranked {
+		list[i].Rank = result.Count(place + 1)
+	}
+}
+
+// minMatched is the fewest varieties seen in both months that a rank rests on.
+const minMatched = 3
+
+// movement is what Moved looks up.
+type movement struct {
+	from, to         result.Month
+	before           map[string]result.BasketLine
+	costFrom, costTo map[string]float64
+	packs            map[place][]index.Quote
+	children         map[string][]result.Region
+}
+
+func newMovement(e *result.Edition, from, to result.Month) *movement {
+	x := &movement{from, to, map[string]result.BasketLine{}, map[string]float64{}, map[string]float64{}, map[place][]index.Quote{}, map[string][]result.Region{}}
+	for _, l := range e.Lines {
+		switch l.Month {
+		case from:
+			x.before[lineKey(l)] = l
+			x.costFrom[lineKey(l)] = l.PerDay.Or()
+		case to:
+			x.costTo[lineKey(l)] = l.PerDay.Or()
+		}
+	}
+	if from == to {
+		x.costTo = x.costFrom
+	}
+	for _, p := range e.Packs {
+		if p.Month == from || p.Month == to {
+			k := place{p.Region, good{p.Item, p.Grade}, p.Month}
+			x.packs[k] = append(x.packs[k], index.Quote{Outlet: p.Outlet, Variety: p.Variety, Size: p.Size.V, Price: p.UnitPrice.V * p.Size.V})
+		}
+	}
+	for _, r := range e.Regions {
+		x.children[r.Parent] = append(x.children[r.Parent], r)
+	}
+	return x
+}
+
+func lineKey(l result.BasketLine) string {
+	return strings.Join([]string{l.Region, l.Basket, l.Item, l.Grade}, "\x00")
+}
+
+func movedKey(r result.Moved) string {
+	return strings.Join([]string{r.Region, r.Basket, r.Item, r.Grade}, "\x00")
+}
+
+// row is one line's movement, without its share in the basket's.
+func (x *movement) row(a, b result.BasketLine) result.Moved {
+	r := result.Moved{Region: b.Region, Basket: b.Basket, Item: b.Item, Grade: b.Grade, From: x.from, To: x.to,
+		PriceFrom: a.UnitPrice, PriceTo: b.UnitPrice, Base: b.Base}
+	total := math.Log(b.UnitPrice.Or() / a.UnitPrice.Or())
+	r.Change = percent(total)
+	r.ObsStatus, r.ObsStatusAll = statuses(a.ObsStatusAll + b.ObsStatusAll)
+	r.ImputedShare = result.Some(math.Max(a.ImputedShare.Or(), b.ImputedShare.Or()))
+	r.MissingShare = result.Some(math.Max(a.MissingShare.Or(), b.MissingShare.Or()))
+	if a.FilledBy != "" || b.FilledBy != "" || math.IsNaN(total) {
+		return r
+	}
+	p, ok := x.parts(b.Region, good{b.Item, b.Grade})
+	if !ok {
+		if !a.NObservations.OK && !b.NObservations.OK { // a published average has one series and no packs
+			r.Pure, r.Size, r.Mix, r.NMatched = percent(total), result.Some(0), result.Some(0), result.Int{}
+		}
+		return r
+	}
+	r.Pure, r.Size, r.Mix, r.NMatched = percent(p.Pure), percent(p.Size), percent(total-p.Pure-p.Size), result.Count(p.N)
+	return r
+}
+
+// parts are the pure and size change of a good in a region: of its own
+// quotes, else the means of its parts', weighted.
+func (x *movement) parts(region string, g good) (p index.Parts, ok bool) {
+	before, after := x.packs[place{region, g, x.from}], x.packs[place{region, g, x.to}]
+	if len(before) > 0 || len(after) > 0 {
+		p, err := index.Part(before, after)
+		return p, err == nil
+	}
+	var sumW float64
+	for _, c := range x.children[region] {
+		q, some := x.parts(c.Region, g)
+		w := 1.0
+		if c.Weight.OK {
+			w = c.Weight.V
+		}
+		if !some || w == 0 {
+			continue
+		}
+		sumW += w
+		p.Pure, p.Size, p.N = p.Pure+w*q.Pure, p.Size+w*q.Size, p.N+q.N
+	}
+	if sumW == 0 {
+		return p, false
+	}
+	p.Pure, p.Size = p.Pure/sumW, p.Size/sumW
+	return p, true
+}
+
+// movedRows publishes the last month beside the month before, the same month
+// a year before, and the base month.
+func movedRows(e *result.Edition, first, last, base result.Month) {
+	done := map[result.Month]bool{last: true}
+	for _, from := range []result.Month{last - 1, last - 12, base} {
+		if from >= first && from < last && !done[from] {
+			done[from] = true
+			e.Moved = append(e.Moved, Moved(e, from, last)...)
+		}
+	}
+	sort.SliceStable(e.Moved, func(i, j int) bool {
+		a, b := e.Moved[i], e.Moved[j]
+		return a.Region < b.Region || a.Region == b.Region && (a.Basket < b.Basket || a.Basket == b.Basket && (a.Item < b.Item || a.Item == b.Item && (a.Grade < b.Grade || a.Grade == b.Grade && a.From < b.From)))
+	})
+}
+
+// packRows keeps the packs behind the baskets' prices in the edition, so that
+// any two months can be compared without the database.
+func packRows(e *result.Edition, o *observed, first, last result.Month, outletName map[string]string) {
+	for k, packs := range o.packs {
+		if k.month < first || k.month > last {
+			continue
+		}
+		for _, x := range packs {
+			e.Packs = append(e.Packs, result.Pack{Region: k.region, Item: k.item, Grade: k.grade, Outlet: outletName[o.words[x.outlet]],
+				Variety: o.words[x.variety], Pack: o.words[x.pack], Month: k.month, Size: result.Some(x.size), UnitPrice: result.Some(math.Exp(x.ln))})
+		}
+	}
+	sort.Slice(e.Packs, func(i, j int) bool {
+		a, b := &e.Packs[i], &e.Packs[j]
+		for _, c := range [...][2]string{{a.Region, b.Region}, {a.Item, b.Item}, {a.Grade, b.Grade}, {a.Outlet, b.Outlet}, {a.Variety, b.Variety}, {a.Pack, b.Pack}} {
+			if c[0] != c[1] {
+				return c[0] < c[1]
+			}
+		}
+		return a.Month < b.Month
+	})
+}
