@@ -408,7 +408,7 @@ func (r *Run) compute(ctx context.Context, _ []string) (o outcome, err error) {
 	if err != nil {
 		return o, err
 	}
-	if o.hash, err = result.Seal(tmp); err != nil {
+	if o.hash, err = result.Seal(tmp, e.Sums); err != nil {
 		return o, err
 	}
 	o.rowsIn, o.out = e.Accepted, len(e.Reach)+len(e.Baskets)+len(e.Items)

@@ -587,7 +587,7 @@ func (t *tracer) counting(m result.Month) ([]map[string]string, error) {
 		return nil, err
 	}
 	head = slices.Clone(head)
-	month, counts := slices.Index(head, "month"), slices.Index(head, "counts")
+	day, counts := slices.Index(head, "observed_on"), slices.Index(head, "counts")
 	var list []map[string]string
 	for {
 		rec, err := r.Read()
@@ -598,7 +598,7 @@ func (t *tracer) counting(m result.Month) ([]map[string]string, error) {
 		if err != nil {
 			return nil, err
 		}
-		if rec[month] != m.String() || rec[counts] != "yes" {
+		if !strings.HasPrefix(rec[day], m.String()) || rec[counts] != "yes" {
 			continue
 		}
 		o := map[string]string{}

@@ -34,7 +34,6 @@ var (
 	EditSuspect     = step("edit_suspect")
 	EditHold        = step("edit_hold")
 	ObsOwner        = step("obs_owner")
-	PanelSeries     = step("panel_series")
 	PanelPack       = step("panel_pack")
 	BasketPack      = step("basket_pack")
 	PanelPrice      = step("panel_price")

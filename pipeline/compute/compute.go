@@ -47,16 +47,20 @@ func Run(ctx context.Context, st *store.Store, w *workspace.Workspace, t *worksp
 	if err != nil {
 		return nil, nil, err
 	}
-	e, err := compute(ctx, st, w.Settings, t, o)
-	if err != nil {
+	// From here on nothing but the export needs the database: it goes on beside the arithmetic.
+	var counted int
+	var sum string
+	exported := make(chan error, 1)
+	go func() (err error) {
+		defer func() { exported <- err }()
+		counted, sum, err = writeObservations(ctx, st, w, t, o, filepath.Join(dir, result.Observations))
+		return err
+	}()
+	e, err := compute(w.Settings, t, o)
+	if err := errors.Join(err, <-exported, copyTables(w, dir)); err != nil {
 		return nil, nil, err
 	}
-	if err := copyTables(w, dir); err != nil {
-		return nil, nil, err
-	}
-	if err := writeObservations(ctx, st, w, t, filepath.Join(dir, result.Observations), &e.Meta, o.first, o.last); err != nil {
-		return nil, nil, err
-	}
+	e.Counted, e.Sums = counted, map[string]string{result.Observations: sum}
 	return e, nil, e.Write(dir)
 }
 
@@ -95,8 +99,8 @@ func copyTables(w *workspace.Workspace, dir string) error {
 	return nil
 }
 
-// compute makes the edition's rows from the reduced observations.
-func compute(ctx context.Context, st *store.Store, s workspace.Settings, t *workspace.Tables, o *observed) (*result.Edition, error) {
+// compute makes the edition's rows from the reduced observations, without the database.
+func compute(s workspace.Settings, t *workspace.Tables, o *observed) (*result.Edition, error) {
 	e := &result.Edition{Meta: result.Meta{Schema: "farthing.edition/1", Name: s.Name, Invented: s.Invented, Caution: s.Caution,
 		AsOf: o.asOf, FirstOn: o.firstOn, Deflator: s.Deflator, Accepted: o.accepted, Quarantined: o.quarantined, Duplicate: o.duplicate, Held: o.held}}
 	seen := map[result.Warning]bool{}
@@ -109,13 +113,9 @@ func compute(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 	for _, off := range t.Off {
 		warn("off", "switched off: "+off.Feature, "fill tables/"+off.Table, off.Table)
 	}
-	first, last, err := span(s, o)
-	if err != nil {
-		return nil, err
-	}
-	o.first, o.last = first, last
-	base := first
+	first, last, base := o.first, o.last, o.first
 	if s.BaseMonth != "" {
+		var err error
 		if base, err = result.ParseMonth(s.BaseMonth); err != nil {
 			return nil, err
 		}
@@ -129,37 +129,25 @@ func compute(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 	if err != nil {
 		return nil, err
 	}
-	indices, err := indexValues(ctx, st, t)
-	if err != nil {
-		return nil, err
-	}
-	d, err := newDeflator(s.Deflator, indices, p.parent)
+	d, err := newDeflator(s.Deflator, o.indices, p.parent)
 	if err != nil {
 		return nil, err
 	}
 	if s.Deflator != "" && len(d.values) == 0 {
 		warn("no_deflator", fmt.Sprintf("no values of the deflator %q: real values are blank", s.Deflator), "fill tables/deflators, or import the index", "")
 	}
-	a, err := amounts(ctx, st, t, p.parent)
-	if err != nil {
+	a := &allowances{o.amounts, p.parent}
+	if err := a.check(); err != nil {
 		return nil, err
 	}
 	regions := sortedRegions(t.Regions)
 	p.itemRows(e, regions)
-	kinds := map[string]string{}
-	for _, x := range t.Outlets {
-		kinds[x.Outlet] = x.Type
-	}
 	costs, weights := p.basketRows(e, regions, t.Households, list, d, base)
-	p.regionRows(e, regions, list, costs, func(outlet int32) string { return kinds[o.words[outlet]] }, weights)
+	p.regionRows(e, regions, list, costs, func(outlet int32) string { return o.outletType[o.words[outlet]] }, weights)
 	reachRows(e, regions, t.Households, list, a, d, base, first, last, costs)
 	allowanceRows(e, regions, a, first, last)
 	names(e, t, regions)
-	outletName, _, err := outletNames(ctx, st, t)
-	if err != nil {
-		return nil, err
-	}
-	packRows(e, o, first, last, outletName)
+	packRows(e, o, first, last)
 	movedRows(e, first, last, base)
 	e.Publish = combinations(e, s, regions, p)
 	e.Options = options(s)
@@ -173,11 +161,8 @@ func compute(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 		a, b := e.Warnings[i], e.Warnings[j]
 		return a.Code+"\x00"+a.Key+"\x00"+a.Text < b.Code+"\x00"+b.Key+"\x00"+b.Text
 	})
-	if e.SetAside, err = setAside(ctx, st); err != nil {
-		return nil, err
-	}
-	e.Sources, err = sources(ctx, st, s)
-	return e, err
+	e.SetAside, e.Sources = o.setAside, o.sources
+	return e, nil
 }
 
 // span is the months of the panel: those of the settings, else from the first

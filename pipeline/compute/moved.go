@@ -189,13 +189,13 @@ func movedRows(e *result.Edition, first, last, base result.Month) {
 
 // packRows keeps the packs behind the baskets' prices in the edition, so that
 // any two months can be compared without the database.
-func packRows(e *result.Edition, o *observed, first, last result.Month, outletName map[string]string) {
+func packRows(e *result.Edition, o *observed, first, last result.Month) {
 	for k, packs := range o.packs {
 		if k.month < first || k.month > last {
 			continue
 		}
 		for _, x := range packs {
-			e.Packs = append(e.Packs, result.Pack{Region: k.region, Item: k.item, Grade: k.grade, Outlet: outletName[o.words[x.outlet]],
+			e.Packs = append(e.Packs, result.Pack{Region: k.region, Item: k.item, Grade: k.grade, Outlet: o.outletName[o.words[x.outlet]],
 				Variety: o.words[x.variety], Pack: o.words[x.pack], Month: k.month, Size: result.Some(x.size), UnitPrice: result.Some(math.Exp(x.ln))})
 		}
 	}

@@ -3,8 +3,11 @@ package compute
 import (
 	"bufio"
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"slices"
@@ -14,7 +17,6 @@ import (
 	"time"
 
 	"farthing/pipeline/quantity"
-	"farthing/pipeline/result"
 	"farthing/pipeline/store"
 	"farthing/pipeline/workspace"
 	"farthing/queries"
@@ -25,7 +27,7 @@ import (
 
 // observationColumns are those of observations.csv: what an outsider needs to
 // compute everything again. No note-taker and no free note leave the workspace.
-var observationColumns = []string{"observation_id", "observed_on", "month", "region", "outlet", "outlet_type", "item", "variety", "grade", "gtin",
+var observationColumns = []string{"observation_id", "observed_on", "region", "outlet", "outlet_type", "item", "variety", "grade", "gtin",
 	"pack_as_read", "pack", "quantity", "base_unit", "measured", "price_lcu", "unit_price_lcu", "price_type", "kind", "market", "currency_code",
 	"source_series", "held", "correction", "price_used_lcu", "counts", "archive_file", "line"}
 
@@ -55,31 +57,25 @@ func outletNames(ctx context.Context, st *store.Store, t *workspace.Tables) (nam
 }
 
 // writeObservations writes every accepted observation, flagged, region by
-// region in a fixed order, and counts in the description those of the panel's
-// months that count.
-func writeObservations(ctx context.Context, st *store.Store, w *workspace.Workspace, t *workspace.Tables, path string, meta *result.Meta, first, last result.Month) (err error) {
+// region in a fixed order, counts those of the panel's months that
+// count, and takes the file's hash on the way.
+func writeObservations(ctx context.Context, st *store.Store, w *workspace.Workspace, t *workspace.Tables, o *observed, path string) (counted int, sum string, err error) {
 	f, err := os.Create(path)
 	if err != nil {
-		return err
+		return 0, "", err
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
-	out := bufio.NewWriterSize(f, 1<<20)
-	x := &observationWriter{out: out, first: first.Day(1), last: last.Day(31), settings: w.Settings, counted: map[string]bool{}, days: map[arrow.Date32]string{}}
+	hash := sha256.New()
+	out := bufio.NewWriterSize(io.MultiWriter(f, hash), 1<<20)
+	x := &observationWriter{out: out, first: o.first.Day(1), last: o.last.Day(31), words: o.words, settings: w.Settings, counted: map[string]bool{}, days: map[arrow.Date32]string{}}
 	for _, p := range w.Prices.PriceTypes {
 		x.counted[p] = true
-	}
-	if x.words, err = allWords(ctx, st); err != nil {
-		return err
-	}
-	publicName, kind, err := outletNames(ctx, st, t)
-	if err != nil {
-		return err
 	}
 	x.cells = make([]string, len(x.words))
 	x.outlet, x.outletType = make([]string, len(x.words)), make([]string, len(x.words))
 	for i, s := range x.words {
 		x.cells[i] = csvCell(s)
-		x.outlet[i], x.outletType[i] = csvCell(publicName[s]), kind[s]
+		x.outlet[i], x.outletType[i] = csvCell(o.outletName[s]), o.outletType[s]
 	}
 	x.currency = make([]string, len(x.words))
 	for _, r := range t.Regions {
@@ -88,23 +84,23 @@ func writeObservations(ctx context.Context, st *store.Store, w *workspace.Worksp
 		}
 	}
 	if err := x.readAmounts(ctx, st); err != nil {
-		return err
+		return 0, "", err
 	}
 	if err := x.readFiles(ctx, st); err != nil {
-		return err
+		return 0, "", err
 	}
 	fmt.Fprintln(out, strings.Join(observationColumns, ","))
 	batches, err := regionBatches(ctx, st)
 	if err != nil {
-		return err
+		return 0, "", err
 	}
 	for _, b := range batches {
 		if err := st.Records(ctx, queries.ObservationList, x.write, b[0], b[1]); err != nil {
-			return err
+			return 0, "", err
 		}
 	}
-	meta.Counted = x.nCounted
-	return out.Flush()
+	err = out.Flush()
+	return x.nCounted, hex.EncodeToString(hash.Sum(nil)), err
 }
 
 // batchRows bounds what is sorted and held in memory at once.
@@ -205,7 +201,7 @@ func (x *observationWriter) write(rec arrow.Record) error {
 		b = append(b, ',')
 		day, ok := x.days[days[i]]
 		if !ok {
-			day = days[i].ToTime().Format("2006-01-02,2006-01")
+			day = days[i].ToTime().Format("2006-01-02")
 			x.days[days[i]] = day
 		}
 		add(day)

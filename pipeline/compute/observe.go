@@ -25,6 +25,11 @@ type observed struct {
 	first, last                            result.Month
 	firstOn, asOf                          string
 	words                                  []string // by number
+	outletName, outletType                 map[string]string
+	indices                                []indexValue
+	amounts                                []amount
+	setAside                               []result.SetAside
+	sources                                []result.Source
 	accepted, quarantined, duplicate, held int
 }
 
@@ -112,7 +117,7 @@ func observe(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 		store.Args
 	}{
 		{queries.PanelPack, store.Args{"default_grade": grade, "price_types": strings.Join(s.Prices.PriceTypes, ",")}},
-		{queries.PanelSeries, nil}, {queries.PanelPrice, nil}, {queries.PanelChange, nil},
+		{queries.PanelPrice, nil}, {queries.PanelChange, nil},
 		{queries.PanelAverage, byGrade}, {queries.PanelAbsent, byGrade},
 	} {
 		if err := st.Make(ctx, step.Query, step.Args); err != nil {
@@ -130,37 +135,54 @@ func observe(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 		return words[id]
 	}
 	o := &observed{words: words, observations: observations{map[place]raw{}, map[place]raw{}, map[place]string{}, map[place][]outletPrice{}, map[place][]packPrice{}}}
+	at := func(rec arrow.Record) func(i int) place {
+		region, item, grade, month := int32s(rec, 0), int32s(rec, 1), int32s(rec, 2), int32s(rec, 3)
+		return func(i int) place {
+			return place{words[region[i]], good{words[item[i]], gradeName(grade[i])}, result.Month(month[i])}
+		}
+	}
+	days := map[arrow.Date32]string{}
+	dayText := func(d arrow.Date32) string {
+		s, ok := days[d]
+		if !ok {
+			s = d.ToTime().Format("2006-01-02")
+			days[d] = s
+		}
+		return s
+	}
+	if err := st.Table(ctx, queries.PanelPrice, func(rec arrow.Record) error {
+		key, ln, notes, outlets := at(rec), int64s(rec, 4), int32s(rec, 5), int32s(rec, 6)
+		oldest, newest := rec.Column(7).(*array.Date32).Date32Values(), rec.Column(8).(*array.Date32).Date32Values()
+		for i := range ln {
+			o.quotes[key(i)] = raw{ln: fixed(ln[i]), change: math.NaN(), n: int(notes[i]), outlets: int(outlets[i]), oldest: dayText(oldest[i]), newest: dayText(newest[i])}
+		}
+		return nil
+	}); err != nil {
+		return nil, err
+	}
+	if err := st.Table(ctx, queries.PanelChange, func(rec arrow.Record) error {
+		key, ln, n := at(rec), int64s(rec, 4), int32s(rec, 5)
+		for i := range ln {
+			x := o.quotes[key(i)] // a change always has a price of its month
+			x.change, x.nMatched = fixed(ln[i]), int(n[i])
+			o.quotes[key(i)] = x
+		}
+		return nil
+	}); err != nil {
+		return nil, err
+	}
 	var region, item, gradeID, month int32
-	at := func() place {
+	here := func() place {
 		return place{words[region], good{words[item], gradeName(gradeID)}, result.Month(month)}
 	}
-	var ln int64
-	var n, outlets int
-	var oldest, newest time.Time
-	if err := st.Query(ctx, func(scan func(...any) error) error {
-		err := scan(&region, &item, &gradeID, &month, &ln, &n, &outlets, &oldest, &newest)
-		o.quotes[at()] = raw{ln: fixed(ln), change: math.NaN(), n: n, outlets: outlets, oldest: oldest.Format("2006-01-02"), newest: newest.Format("2006-01-02")}
-		return err
-	}, "SELECT region, item, grade, month, ln_price, n_notes, n_outlets, oldest_day, newest_day FROM panel_price"); err != nil {
-		return nil, err
-	}
-	if err := st.Query(ctx, func(scan func(...any) error) error {
-		err := scan(&region, &item, &gradeID, &month, &ln, &n)
-		x := o.quotes[at()] // a change always has a price of its month
-		x.change, x.nMatched = fixed(ln), n
-		o.quotes[at()] = x
-		return err
-	}, "SELECT region, item, grade, month, ln_change, n_matched FROM panel_change"); err != nil {
-		return nil, err
-	}
-	if err := readAverages(ctx, st, s, o, &region, &item, &gradeID, &month, at); err != nil {
+	if err := readAverages(ctx, st, s, o, &region, &item, &gradeID, &month, here); err != nil {
 		return nil, err
 	}
 	var word string
 	if err := st.Query(ctx, func(scan func(...any) error) error {
 		err := scan(&region, &item, &gradeID, &month, &word)
 		if word == "not_sold" || word == "out_of_stock" {
-			o.absent[at()] = word
+			o.absent[here()] = word
 		}
 		return err
 	}, "SELECT region, item, grade, month, price_type FROM panel_absent"); err != nil {
@@ -169,7 +191,26 @@ func observe(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 	if err := o.readPacks(ctx, st, t, words, gradeName); err != nil {
 		return nil, err
 	}
-	return o, o.count(ctx, st)
+	if err := o.count(ctx, st); err != nil {
+		return nil, err
+	}
+	if o.first, o.last, err = span(s, o); err != nil {
+		return nil, err
+	}
+	if o.outletName, o.outletType, err = outletNames(ctx, st, t); err != nil {
+		return nil, err
+	}
+	if o.indices, err = indexValues(ctx, st, t); err != nil {
+		return nil, err
+	}
+	if o.amounts, err = amounts(ctx, st, t); err != nil {
+		return nil, err
+	}
+	if o.setAside, err = setAside(ctx, st); err != nil {
+		return nil, err
+	}
+	o.sources, err = sources(ctx, st, s)
+	return o, err
 }
 
 // readAverages reads the published averages; of several sources the first in
@@ -230,7 +271,7 @@ func (o *observed) readPacks(ctx context.Context, st *store.Store, t *workspace.
 	}
 	err := st.Records(ctx, queries.BasketPack, func(rec arrow.Record) error {
 		region, item, grade, outlet, variety, pack, month := int32s(rec, 0), int32s(rec, 1), int32s(rec, 2), int32s(rec, 3), int32s(rec, 4), int32s(rec, 5), int32s(rec, 6)
-		size, ln := rec.Column(7).(*array.Float64).Float64Values(), rec.Column(8).(*array.Int64).Int64Values()
+		size, ln := rec.Column(7).(*array.Float64).Float64Values(), int64s(rec, 8)
 		for i := range region {
 			k := place{words[region[i]], good{words[item[i]], gradeName(grade[i])}, result.Month(month[i])}
 			o.packs[k] = append(o.packs[k], packPrice{outlet[i], variety[i], pack[i], size[i], fixed(ln[i])})
@@ -250,6 +291,7 @@ func (o *observed) readPacks(ctx context.Context, st *store.Store, t *workspace.
 	return err
 }
 
+func int64s(rec arrow.Record, i int) []int64 { return rec.Column(i).(*array.Int64).Int64Values() }
 func int32s(rec arrow.Record, i int) []int32 { return rec.Column(i).(*array.Int32).Int32Values() }
 
 func (o *observed) count(ctx context.Context, st *store.Store) error {
@@ -321,16 +363,15 @@ func indexValues(ctx context.Context, st *store.Store, t *workspace.Tables) ([]i
 }
 
 // amounts are all allowance rows, typed and imported.
-func amounts(ctx context.Context, st *store.Store, t *workspace.Tables, parent map[string]string) (*allowances, error) {
-	a := &allowances{parent: parent}
+func amounts(ctx context.Context, st *store.Store, t *workspace.Tables) (rows []amount, err error) {
 	for _, x := range t.Allowances {
 		r := amount{x.Programme, x.AmountKind, x.Region, x.Persons, x.EffectiveFrom, x.EffectiveTo, float(x.Amount), x.Per, x.PaidOnDay, x.Source, x.File, x.Line}
 		if r.kind == "" {
 			r.kind = "maximum"
 		}
-		a.rows = append(a.rows, r)
+		rows = append(rows, r)
 	}
-	err := st.Query(ctx, func(scan func(...any) error) error {
+	err = st.Query(ctx, func(scan func(...any) error) error {
 		var r amount
 		var to *time.Time
 		var text string
@@ -345,22 +386,19 @@ func amounts(ctx context.Context, st *store.Store, t *workspace.Tables, parent m
 			return err
 		}
 		r.lcu = float(lcu)
-		a.rows = append(a.rows, r)
+		rows = append(rows, r)
 		return nil
 	}, `SELECT x.programme, x.amount_kind, x.region, CAST(x.persons AS BIGINT), x.effective_from, x.effective_to, x.amount, x.source,
 		'archive/' || f.sha256 || '/' || f.name, CAST(x.line AS BIGINT) FROM obs_allowance x JOIN file f ON f.file_id = x.file_id ORDER BY f.sha256, x.line`)
-	if err != nil {
-		return nil, err
-	}
-	for i := range a.rows {
-		if a.rows[i].paidOnDay == 0 {
-			a.rows[i].paidOnDay = 1
+	for i := range rows {
+		if rows[i].paidOnDay == 0 {
+			rows[i].paidOnDay = 1
 		}
-		if a.rows[i].per == "" {
-			a.rows[i].per = "month"
+		if rows[i].per == "" {
+			rows[i].per = "month"
 		}
 	}
-	return a, a.check()
+	return rows, err
 }
 
 // sources lists the files behind the results, with the licence of their profile.

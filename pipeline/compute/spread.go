@@ -178,19 +178,16 @@ func (x spread) ln(outlet int32) float64 {
 }
 
 // jackknife is the range of a statistic over outlets, with Student t
-// (index.Jackknife); NaN with fewer than three.
+// (index.JackknifeOf); NaN with fewer than three.
 func jackknife(outlets []int32, stat func(left int32) float64) (lo, hi float64) {
 	if len(outlets) < minOutlets {
 		return math.NaN(), math.NaN()
 	}
-	x := index.Jackknife(len(outlets), confidence, func(kept []int) float64 {
-		for i, id := range outlets {
-			if i >= len(kept) || kept[i] != i {
-				return stat(id) // the one that is not kept
-			}
-		}
-		return stat(-1)
-	})
+	values := make([]float64, len(outlets))
+	for i, id := range outlets {
+		values[i] = stat(id)
+	}
+	x := index.JackknifeOf(stat(-1), values, confidence)
 	return x.Lo, x.Hi
 }
 

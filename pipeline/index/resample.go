@@ -32,10 +32,17 @@ func Jackknife(n int, level float64, stat Statistic) Interval {
 	for i := range all {
 		all[i] = i
 	}
-	x := Interval{Estimate: stat(all), SE: nan, Lo: nan, Hi: nan, N: n, Values: make([]float64, n)}
+	values := make([]float64, n)
 	for i := range n {
-		x.Values[i] = stat(slices.Delete(slices.Clone(all), i, i+1))
+		values[i] = stat(slices.Delete(slices.Clone(all), i, i+1))
 	}
+	return JackknifeOf(stat(all), values, level)
+}
+
+// JackknifeOf is Jackknife of an estimate whose values without each unit are known.
+func JackknifeOf(estimate float64, values []float64, level float64) Interval {
+	n := len(values)
+	x := Interval{Estimate: estimate, SE: nan, Lo: nan, Hi: nan, N: n, Values: values}
 	if n < 2 {
 		return x
 	}

@@ -49,8 +49,9 @@ type Combination struct {
 
 // Edition is one complete, consistent state of all results.
 type Edition struct {
-	Hash string `json:"-"`
-	Dir  string `json:"-"`
+	Hash string            `json:"-"`
+	Dir  string            `json:"-"`
+	Sums map[string]string `json:"-"` // hashes of files taken while they were written
 	Meta
 
 	Reach      []Reach
@@ -182,8 +183,9 @@ func Manifest(dir string) (map[string]string, error) {
 }
 
 // Seal lists every file below dir with its hash in a manifest and gives the
-// edition's hash, which is that of the manifest.
-func Seal(dir string) (string, error) {
+// edition's hash, which is that of the manifest. known are hashes taken while
+// a file was written, by its name.
+func Seal(dir string, known map[string]string) (string, error) {
 	var list []manifestEntry
 	err := filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
 		if d != nil && d.IsDir() && strings.HasPrefix(d.Name(), sitePrefix) {
@@ -192,19 +194,27 @@ func Seal(dir string) (string, error) {
 		if err != nil || d.IsDir() || d.Name() == manifestFile {
 			return err
 		}
-		f, err := os.Open(path)
-		if err != nil {
-			return err
-		}
-		defer f.Close()
-		h := sha256.New()
-		n, err := io.Copy(h, f)
-		if err != nil {
-			return err
-		}
 		rel, err := filepath.Rel(dir, path)
-		list = append(list, manifestEntry{filepath.ToSlash(rel), n, hex.EncodeToString(h.Sum(nil))})
-		return err
+		if err != nil {
+			return err
+		}
+		entry := manifestEntry{File: filepath.ToSlash(rel), SHA256: known[rel]}
+		if entry.SHA256 == "" {
+			b, err := os.ReadFile(path)
+			if err != nil {
+				return err
+			}
+			sum := sha256.Sum256(b)
+			entry.Bytes, entry.SHA256 = int64(len(b)), hex.EncodeToString(sum[:])
+		} else {
+			st, err := os.Stat(path)
+			if err != nil {
+				return err
+			}
+			entry.Bytes = st.Size()
+		}
+		list = append(list, entry)
+		return nil
 	})
 	if err != nil {
 		return "", err

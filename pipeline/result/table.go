@@ -61,21 +61,22 @@ func Keys[T any]() []string {
 	return names
 }
 
-func text(v any, kind string, exact bool) string {
-	switch v := v.(type) {
-	case Num:
+// text is a column's text; v is addressable, so that nothing is copied to read it.
+func text(v reflect.Value, kind string, exact bool) string {
+	switch p := v.Addr().Interface().(type) {
+	case *Num:
 		if exact {
-			return v.Exact()
+			return p.Exact()
 		}
-		return v.Fixed(decimals[kind])
-	case Int:
-		return v.String()
-	case Month:
-		return v.String()
-	case string:
-		return v
+		return p.Fixed(decimals[kind])
+	case *Int:
+		return p.String()
+	case *Month:
+		return p.String()
+	case *string:
+		return *p
 	}
-	panic(fmt.Sprintf("result: no text for a %T", v))
+	panic(fmt.Sprintf("result: no text for a %s", v.Type()))
 }
 
 // WriteCSV writes rows with a header line. Published numbers are rounded to
@@ -91,10 +92,10 @@ func WriteCSV[T any](w io.Writer, rows []T, exact bool) error {
 	if err := out.Write(rec); err != nil {
 		return err
 	}
-	for _, row := range rows {
-		v := reflect.ValueOf(row)
+	for i := range rows {
+		v := reflect.ValueOf(&rows[i]).Elem()
 		for i, c := range cols {
-			rec[i] = text(v.FieldByIndex(c.index).Interface(), c.kind, exact)
+			rec[i] = text(v.FieldByIndex(c.index), c.kind, exact)
 		}
 		if err := out.Write(rec); err != nil {
 			return err
@@ -174,7 +175,7 @@ func set(v reflect.Value, s string) error {
 // unrounded, what is missing null.
 func JSONRow[T any](row T) json.RawMessage {
 	var b bytes.Buffer
-	v := reflect.ValueOf(row)
+	v := reflect.ValueOf(&row).Elem()
 	for i, c := range columnsOf(v.Type()) {
 		sep := ','
 		if i == 0 {
@@ -182,9 +183,9 @@ func JSONRow[T any](row T) json.RawMessage {
 		}
 		b.WriteRune(sep)
 		fmt.Fprintf(&b, "%q:", c.name)
-		field := v.FieldByIndex(c.index).Interface()
+		field := v.FieldByIndex(c.index)
 		s := text(field, c.kind, true)
-		switch field.(type) {
+		switch field.Interface().(type) {
 		case Num, Int:
 			if s == "" {
 				s = "null"
@@ -213,10 +214,10 @@ func Printed[T any](row T, name string) string {
 }
 
 func fieldText[T any](row T, name string, exact bool) (string, bool) {
-	v := reflect.ValueOf(row)
+	v := reflect.ValueOf(&row).Elem()
 	for _, c := range columnsOf(v.Type()) {
 		if c.name == name {
-			return text(v.FieldByIndex(c.index).Interface(), c.kind, exact), true
+			return text(v.FieldByIndex(c.index), c.kind, exact), true
 		}
 	}
 	return "", false
@@ -224,11 +225,11 @@ func fieldText[T any](row T, name string, exact bool) (string, bool) {
 
 // Key is a row's key columns, in order.
 func Key[T any](row T) []string {
-	v := reflect.ValueOf(row)
+	v := reflect.ValueOf(&row).Elem()
 	var key []string
 	for _, c := range columnsOf(v.Type()) {
 		if c.kind == "key" {
-			key = append(key, text(v.FieldByIndex(c.index).Interface(), c.kind, true))
+			key = append(key, text(v.FieldByIndex(c.index), c.kind, true))
 		}
 	}
 	return key

@@ -168,13 +168,13 @@ func seal(t *testing.T, files ...string) string {
 	t.Helper()
 	dir := t.TempDir()
 	write(t, dir, files...)
-	first, err := Seal(dir)
+	first, err := Seal(dir, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	// Sealing again, and pages drawn from the edition, change nothing.
 	write(t, dir, SiteName("abc")+"/index.html=page")
-	if again, err := Seal(dir); err != nil || again != first {
+	if again, err := Seal(dir, nil); err != nil || again != first {
 		t.Errorf("sealed again: got %s, %v, want %s", again, err, first)
 	}
 	sums, err := Manifest(dir)

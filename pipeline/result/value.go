@@ -42,24 +42,35 @@ func (n Num) Fixed(decimals int) string {
 }
 
 func fixed(v float64, decimals int) string {
-	// The float's own rounding is right unless the shortest decimal form is a
-	// tie: then the binary value is a hair off and %f may go the wrong way.
-	s := strconv.FormatFloat(v, 'f', decimals, 64)
-	short := strconv.FormatFloat(v, 'f', -1, 64)
-	if n := len(short); n > 0 && short[n-1] == '5' && decimalsOf(short) == decimals+1 {
-		r, _ := new(big.Rat).SetString(short)
-		s = r.FloatString(decimals)
-	}
-	return unsignZero(s)
-}
-
-func decimalsOf(s string) int {
-	for i := range s {
-		if s[i] == '.' {
-			return len(s) - i - 1
+	// Well away from a tie the rounded whole number of units is right.
+	if scaled := v * math.Pow10(decimals); math.Abs(scaled) < 1e9 {
+		whole := math.Round(scaled)
+		if math.Abs(math.Abs(scaled-whole)-0.5) > 1e-5 {
+			return unit(int64(whole), decimals)
 		}
 	}
-	return 0
+	r, ok := new(big.Rat).SetString(strconv.FormatFloat(v, 'f', -1, 64))
+	if !ok {
+		return "" // not a number: Some lets none in
+	}
+	return unsignZero(r.FloatString(decimals))
+}
+
+// unit prints n units of the last of so many decimals.
+func unit(n int64, decimals int) string {
+	var buf [24]byte
+	b := buf[:0]
+	if n < 0 {
+		b, n = append(b, '-'), -n
+	}
+	one := int64(math.Pow10(decimals))
+	b = strconv.AppendInt(b, n/one, 10)
+	if decimals > 0 {
+		b = append(b, '.')
+		rest := strconv.AppendInt(nil, one+n%one, 10)
+		b = append(b, rest[1:]...)
+	}
+	return string(b)
 }
 
 // unsignZero turns "-0.00" into "0.00": a rounded nothing has no sign.

@@ -26,7 +26,7 @@ var update = flag.Bool("update", false, "rewrite the golden file of the schema")
 // steps are all steps, each after those whose tables it reads.
 var steps = []queries.Query{
 	queries.ObsShared, queries.ObsRepeat, queries.EditConflict, queries.EditSuspect, queries.EditHold, queries.ObsOwner,
-	queries.PanelPack, queries.BasketPack, queries.PanelSeries, queries.PanelPrice, queries.PanelChange, queries.PanelAverage, queries.PanelAbsent,
+	queries.PanelPack, queries.BasketPack, queries.PanelPrice, queries.PanelChange, queries.PanelAverage, queries.PanelAbsent,
 	queries.ObservationList, queries.FileCount, queries.IntakeDigest, queries.SetAsideReason,
 }
 
@@ -35,7 +35,6 @@ var all = append(slices.Clone(steps), queries.Faults...)
 // unordered are the steps without an ORDER BY, and why.
 var unordered = map[string]string{
 	"panel_pack":    "only other steps read it",
-	"panel_series":  "only other steps read it",
 	"intake_digest": "it is one row",
 }
 

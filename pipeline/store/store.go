@@ -289,6 +289,11 @@ func (s *Store) arrow(work func(*duckdb.Arrow) error) error {
 	})
 }
 
+// Table gives the rows of a table that Make made, in no order.
+func (s *Store) Table(ctx context.Context, q queries.Query, each func(arrow.Record) error) error {
+	return s.Records(ctx, queries.Query{Name: q.Name, Text: "FROM " + q.Name}, each)
+}
+
 // Records gives the rows of a query as Arrow records, in order. The arguments
 // are those of its parameters, by place.
 func (s *Store) Records(ctx context.Context, q queries.Query, each func(arrow.Record) error, args ...any) error {

@@ -17,7 +17,7 @@ WITH counted AS (
         AND (h.line IS NULL OR c.action IS NOT NULL) AND coalesce(c.action, '') <> 'exclude'
 )
 SELECT region, item, grade, month, source,
-    CAST(round(CAST(sum(ln_price) AS DOUBLE) / count(*)) AS BIGINT) AS ln_price
+    CAST(round(avg(ln_price)) AS BIGINT) AS ln_price
 FROM counted
 GROUP BY region, item, grade, month, source
 ORDER BY region, item, grade, month, source

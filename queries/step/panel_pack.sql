@@ -19,7 +19,7 @@ WITH counted AS (
         AND (h.line IS NULL OR c.action IS NOT NULL) AND coalesce(c.action, '') <> 'exclude'
 )
 SELECT region, item, grade, outlet, variety, pack, month, max(quantity) AS size,
-    CAST(round(CAST(sum(ln_price) AS DOUBLE) / count(*)) AS BIGINT) AS ln_price,
+    CAST(round(avg(ln_price)) AS BIGINT) AS ln_price,
     CAST(count(*) AS INTEGER) AS n_notes, min(day) AS oldest_day, max(day) AS newest_day
 FROM counted
 GROUP BY region, item, grade, outlet, variety, pack, month
