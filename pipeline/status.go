@@ -26,20 +26,30 @@ type Status struct {
 	Waiting     []string          `json:"waiting"` // files in the inbox
 	Changed     []string          `json:"changed"` // tables and settings that differ from the edition's
 	Off         []workspace.Off   `json:"off"`
-	Jobs        []struct{}        `json:"jobs"`
+	Jobs        []JobStatus       `json:"jobs"`
 	SetAside    []result.SetAside `json:"-"`
 	Warnings    []result.Warning  `json:"warnings"`
 }
 
 // StatusOf reads the status.
 func StatusOf(w *workspace.Workspace, now time.Time) (*Status, error) {
-	s := &Status{Schema: "farthing.status/1", Waiting: []string{}, Changed: []string{}, Off: []workspace.Off{}, Jobs: []struct{}{}, Warnings: []result.Warning{}}
+	s := &Status{Schema: "farthing.status/1", Waiting: []string{}, Changed: []string{}, Off: []workspace.Off{}, Jobs: []JobStatus{}, Warnings: []result.Warning{}}
 	inbox, err := intake.InboxFiles(w)
 	if err != nil {
 		return nil, err
 	}
 	for _, p := range inbox {
 		s.Waiting = append(s.Waiting, filepath.Base(p))
+	}
+	jobs, err := Jobs(w, now)
+	if err != nil {
+		return nil, err
+	}
+	for _, j := range jobs {
+		s.Jobs = append(s.Jobs, j.JobStatus)
+		if text, cure := j.warning(); text != "" {
+			s.Warnings = append(s.Warnings, result.Warning{Code: "job", Text: text, Cure: cure, Key: j.Job})
+		}
 	}
 	t, err := w.Tables()
 	if err != nil {
