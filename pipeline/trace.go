@@ -354,11 +354,51 @@ func (t *tracer) item(x result.Item, column string) (*Node, error) {
 	if x.FilledBy != "" {
 		return t.filled(x)
 	}
+	if t.w.Panel.Sample == "matched" {
+		return t.matched(x)
+	}
 	ln, formula, inputs, err := t.observedLn(x.Region, x.Item, x.Grade, x.Month)
 	if err != nil {
 		return nil, err
 	}
 	return computed(x.UnitPrice, math.Exp(ln), formula, inputs...)
+}
+
+// matched traces a level of the matched sample: the level observed before
+// times the matched change, or across a gap the change as it was found.
+func (t *tracer) matched(x result.Item) (*Node, error) {
+	found, formula, inputs, err := t.observedLn(x.Region, x.Item, x.Grade, x.Month)
+	if err != nil {
+		return nil, err
+	}
+	n := &Node{Value: x.UnitPrice.V, Formula: "level of the matched sample: in the base month the price found", Inputs: []*Node{{Value: math.Exp(found), Formula: formula, Inputs: inputs}}}
+	var before *result.Item
+	for i := range t.e.Items {
+		c := &t.e.Items[i]
+		if c.Region == x.Region && c.Item == x.Item && c.Grade == x.Grade && c.Month < x.Month && c.UnitPrice.OK && c.FilledBy == "" {
+			before = c
+		}
+	}
+	if before == nil {
+		return n, nil
+	}
+	change, how := math.Log(1+x.MatchedChange.V/100), "x its matched change"
+	if before.Month != x.Month-1 || !x.MatchedChange.OK {
+		earlier, _, _, err := t.observedLn(x.Region, x.Item, x.Grade, before.Month)
+		if err != nil {
+			return nil, err
+		}
+		change, how = found-earlier, "x the change as found, across a gap"
+	}
+	if again := before.UnitPrice.V * math.Exp(change); !same(again, x.UnitPrice.V) {
+		return nil, fmt.Errorf("trace: matched level computed again %v, published %v", again, x.UnitPrice.V)
+	}
+	n.Formula = "level of the matched sample: the level last observed " + how
+	n.Inputs = append(n.Inputs, &Node{Key: keyOf("item", append(result.Key(*before), "unit_price_lcu")...), Value: before.UnitPrice.V})
+	if before.Month == x.Month-1 && x.MatchedChange.OK {
+		n.Inputs = append(n.Inputs, &Node{Key: keyOf("item", append(result.Key(x), "matched_change_pct")...), Value: x.MatchedChange.V})
+	}
+	return n, nil
 }
 
 // filled traces an imputed price: the last observed one times the changes since.

@@ -124,7 +124,7 @@ func compute(s workspace.Settings, t *workspace.Tables, o *observed) (*result.Ed
 	if base < first || base > last {
 		warn("base_month", "the base month "+base.String()+" is outside the months with prices", "choose another base_month in farthing.toml", "")
 	}
-	p := newPanel(t, s, &o.observations, first, last, o.asOf, warn)
+	p := newPanel(t, s, &o.observations, first, last, base, o.asOf, warn)
 	list, err := baskets(t, s, p.items, warn)
 	if err != nil {
 		return nil, err

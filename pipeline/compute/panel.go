@@ -79,7 +79,7 @@ type panel struct {
 	warn        func(code, text, cure, key string)
 }
 
-func newPanel(t *workspace.Tables, s workspace.Settings, o *observations, first, last result.Month, asOf string, warn func(code, text, cure, key string)) *panel {
+func newPanel(t *workspace.Tables, s workspace.Settings, o *observations, first, last, base result.Month, asOf string, warn func(code, text, cure, key string)) *panel {
 	p := &panel{first: first, last: last, parent: map[string]string{}, children: map[string][]workspace.Region{}, items: map[string]workspace.Item{},
 		cells: map[string]map[good][]cell{}, settings: s, warn: warn}
 	for _, it := range t.Items {
@@ -99,6 +99,9 @@ func newPanel(t *workspace.Tables, s workspace.Settings, o *observations, first,
 	p.goods = goodsOf(o)
 	p.observe(o)
 	p.shops = newShops(p, o)
+	if s.Panel.Sample == "matched" {
+		p.match(base)
+	}
 	p.fill(asOf)
 	return p
 }
@@ -192,6 +195,42 @@ func (p *panel) observe(o *observations) {
 				p.cells[r.Region] = map[good][]cell{}
 			}
 			p.cells[r.Region][g] = row
+		}
+	}
+}
+
+// match turns the levels found into those of the matched sample: from one
+// observed month to the next the price moves by the change of the varieties
+// priced at one outlet in both; across a gap, where that is not known, as it
+// was found. The base month keeps the level found in it, the first month where
+// it has none.
+func (p *panel) match(base result.Month) {
+	for _, r := range p.regions {
+		for _, g := range p.goods {
+			row := p.cells[r.Region][g]
+			found := make([]float64, len(row))
+			last := -1
+			for i := range row {
+				c := &row[i]
+				found[i] = c.ln
+				if !c.observed() {
+					continue
+				}
+				switch {
+				case last < 0:
+				case last == i-1 && !math.IsNaN(c.change):
+					c.ln = row[last].ln + c.change
+				default:
+					c.ln = row[last].ln + found[i] - found[last]
+				}
+				last = i
+			}
+			if at := int(base - p.first); at >= 0 && at < len(row) && row[at].observed() {
+				shift := found[at] - row[at].ln
+				for i := range row {
+					row[i].ln += shift // NaN stays what it is
+				}
+			}
 		}
 	}
 }

@@ -68,7 +68,7 @@ func build(t *testing.T, change func(*workspace.Tables, *workspace.Settings), fi
 	if change != nil {
 		change(tables, &s)
 	}
-	return newPanel(tables, s, o, month(first), last, "2099-12-31", func(code, text, cure, key string) { *warned = append(*warned, code+" "+key) }), warned
+	return newPanel(tables, s, o, month(first), last, month(first), "2099-12-31", func(code, text, cure, key string) { *warned = append(*warned, code+" "+key) }), warned
 }
 
 func TestLadder(t *testing.T) {
@@ -222,7 +222,7 @@ func TestParentRegions(t *testing.T) {
 				c.change(tables, &s)
 			}
 			warned := map[string]bool{}
-			p := newPanel(tables, s, o, month("2024-01"), month("2024-01"), "2099-12-31", func(code, _, _, key string) { warned[code+" "+key] = true })
+			p := newPanel(tables, s, o, month("2024-01"), month("2024-01"), month("2024-01"), "2099-12-31", func(code, _, _, key string) { warned[code+" "+key] = true })
 			x := p.at("land", good{"oats", ""}, month("2024-01"))
 			if got := x.ln / math.Ln2; !(near(got, c.power) || math.IsNaN(got) && math.IsNaN(c.power)) || !near(x.unweighed, c.unweighed) {
 				t.Errorf("got 2^%v, %v unweighed; want 2^%v, %v", got, x.unweighed, c.power, c.unweighed)
@@ -311,7 +311,7 @@ func TestCost(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			o, last := given(t, "2024-01", "east oats "+c.oats, "east milk "+c.milk)
-			p := newPanel(world(), workspace.Defaults(), o, month("2024-01"), last, "2099-12-31", func(_, _, _, _ string) {})
+			p := newPanel(world(), workspace.Defaults(), o, month("2024-01"), last, month("2024-01"), "2099-12-31", func(_, _, _, _ string) {})
 			var rows []result.BasketLine
 			got := p.cost(twoLines, "east", month("2024-02"), []float64{0.6, 0.4}, "XTS", &rows)
 			for name, x := range map[string][2]float64{"per day": {got.perDay.Or(), c.perDay}, "known part": {got.knownPart.Or(), c.known}, "observed": {got.observed.Or(), c.observed},
@@ -344,7 +344,7 @@ func TestCost(t *testing.T) {
 func TestConstantPricesGiveAFlatSeries(t *testing.T) {
 	months := strings.Repeat(" 3.1", 16)
 	o, last := given(t, "2023-12", "east oats"+months, "east milk"+months)
-	p := newPanel(world(), workspace.Defaults(), o, month("2023-12"), last, "2099-12-31", func(_, _, _, _ string) {})
+	p := newPanel(world(), workspace.Defaults(), o, month("2023-12"), last, month("2023-12"), "2099-12-31", func(_, _, _, _ string) {})
 	var rows []result.BasketLine
 	feb := map[int]int{}
 	for m := month("2023-12"); m <= last; m++ {
@@ -407,7 +407,7 @@ func TestJevonsReturns(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := newPanel(world(), workspace.Defaults(), &o.observations, o.first, o.last, o.asOf, func(_, _, _, _ string) {})
+	p := newPanel(world(), workspace.Defaults(), &o.observations, o.first, o.last, o.first, o.asOf, func(_, _, _, _ string) {})
 	for _, item := range []string{"oats", "milk"} {
 		start := p.at("east", good{item, ""}, first)
 		if !near(start.price, math.Sqrt2) || start.n != result.Count(2) {
@@ -421,5 +421,38 @@ func TestJevonsReturns(t *testing.T) {
 	}
 	if o.asOf != "2024-04-06" || o.first != first || o.last != first+3 || o.accepted != 16 {
 		t.Errorf("got as of %s, %s to %s, %d accepted; want 2024-04-06, 2024-01 to 2024-04, 16", o.asOf, o.first, o.last, o.accepted)
+	}
+}
+
+// By hand, sample matched: east's oats are found at 2, 4, 8 in three months,
+// but of the shops priced in both months each only rose by half of that: the
+// level goes 2, 2 x 1.5, 2 x 1.5 x 1.5. After a gap it moves as found. With the
+// second month as base that keeps the price found, 4, and the others move with it.
+func TestMatched(t *testing.T) {
+	k := func(m string) place { return place{"east", good{"oats", ""}, month(m)} }
+	step := math.Log(1.5)
+	o := &observations{quotes: map[place]raw{
+		k("2024-01"): {ln: math.Log(2), change: math.NaN(), n: 3, outlets: 3},
+		k("2024-02"): {ln: math.Log(4), change: step, nMatched: 2, n: 3, outlets: 3},
+		k("2024-03"): {ln: math.Log(8), change: step, nMatched: 2, n: 3, outlets: 3},
+		k("2024-05"): {ln: math.Log(16), change: math.NaN(), n: 3, outlets: 3},
+	}}
+	s := workspace.Defaults()
+	s.Panel.Sample, s.Panel.Impute = "matched", false
+	for _, c := range []struct {
+		base string
+		want [5]float64
+	}{
+		{"2024-01", [5]float64{2, 3, 4.5, math.NaN(), 9}},
+		{"2024-02", [5]float64{8. / 3, 4, 6, math.NaN(), 12}},
+		{"2024-04", [5]float64{2, 3, 4.5, math.NaN(), 9}}, // no price in the base month: the first keeps its own
+	} {
+		p := newPanel(world(), s, o, month("2024-01"), month("2024-05"), month(c.base), "2099-12-31", func(_, _, _, _ string) {})
+		for i, want := range c.want {
+			got := p.at("east", good{"oats", ""}, month("2024-01")+result.Month(i)).price
+			if !near(got, want) && !(math.IsNaN(got) && math.IsNaN(want)) {
+				t.Errorf("base %s, month %d: got %v, want %v", c.base, i+1, got, want)
+			}
+		}
 	}
 }

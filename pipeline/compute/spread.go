@@ -97,11 +97,11 @@ func (s *shops) level(r, at, except int, instead float64) float64 {
 	return sum / sumW // NaN where no part has a price
 }
 
-// leftOut is a price without one of the outlets behind it.
+// leftOut is what a price is without one of the outlets behind it.
 type leftOut struct {
 	outlet int32
 	line   int
-	ln     float64 // NaN where that outlet was the only one
+	ln     float64 // of the price found; NaN where that outlet was the only one
 }
 
 // without lists a region's log price of one line's good without each of its
@@ -153,7 +153,11 @@ func (p *panel) spread(b []line, region string, m result.Month) spread {
 		}
 		x.cost += l.perDay * cell.price
 		if g, ok := p.shops.good[l.good]; ok && cell.observed() && cell.outlets.OK {
-			left = p.shops.without(r, p.shops.at(g, m), i, left)
+			at, from := p.shops.at(g, m), len(left)
+			left = p.shops.without(r, at, i, left)
+			for k := from; k < len(left); k++ {
+				left[k].ln -= p.shops.ln[r][at] // as a part of the price, whatever the sample makes of its level
+			}
 		}
 	}
 	for _, l := range left {
@@ -162,7 +166,7 @@ func (p *panel) spread(b []line, region string, m result.Month) spread {
 		}
 		if !math.IsNaN(l.ln) {
 			line := b[l.line]
-			x.without[l.outlet] += line.perDay * (math.Exp(l.ln) - p.at(region, line.good, m).price)
+			x.without[l.outlet] += line.perDay * p.at(region, line.good, m).price * math.Expm1(l.ln)
 		}
 	}
 	slices.Sort(x.outlets)

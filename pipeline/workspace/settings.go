@@ -136,7 +136,7 @@ func parseSettings(b []byte) (Settings, error) {
 	errs := []error{
 		oneOf("prices.decimal", s.Prices.Decimal, ".", ","),
 		oneOf("prices.date_order", s.Prices.DateOrder, "", "DMY", "MDY", "YMD"),
-		oneOf("panel.sample", s.Panel.Sample, "as_found"),
+		oneOf("panel.sample", s.Panel.Sample, "as_found", "matched"),
 	}
 	for _, t := range s.Prices.PriceTypes {
 		errs = append(errs, oneOf("prices.price_types", t, PricedTypes...))
