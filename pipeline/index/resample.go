@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"sync"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -47,10 +48,28 @@ func JackknifeOf(estimate float64, values []float64, level float64) Interval {
 		return x
 	}
 	x.SE = math.Sqrt(float64(n-1) * variance(x.Values))
-	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(n - 1)}.Quantile((1 + level) / 2)
+	t := studentT(n-1, (1+level)/2)
 	x.Lo, x.Hi = x.Estimate-t*x.SE, x.Estimate+t*x.SE
 	return x
 }
+
+// studentT is a quantile of Student's t; the few that a run asks for are kept,
+// because each takes longer than the rest of a jackknife.
+func studentT(degrees int, prob float64) float64 {
+	type key struct {
+		degrees int
+		prob    float64
+	}
+	k := key{degrees, prob}
+	if t, ok := quantiles.Load(k); ok {
+		return t.(float64)
+	}
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(degrees)}.Quantile(prob)
+	quantiles.Store(k, t)
+	return t
+}
+
+var quantiles sync.Map
 
 // variance is the population variance, divisor n.
 func variance(x []float64) float64 {
