@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"farthing/dashboards/draw"
 	"farthing/dashboards/layout"
@@ -20,7 +21,7 @@ func basketPage(s *site, v *view, file string) (layout.Page, error) {
 	}
 	at := v.priced()
 	p.Headline, p.Strong = v.basketHeadline(at)
-	p.Lead = v.basketLead(at)
+	p.Lead, p.About, p.Caution = v.basketLead(at), v.about(), v.caution()
 	nominal, err := s.nominalPart(v, file)
 	if err != nil {
 		return p, err
@@ -30,8 +31,8 @@ func basketPage(s *site, v *view, file string) (layout.Page, error) {
 		return p, err
 	}
 	p.Parts = append(p.Parts, nominal, deflated)
-	if len(v.lines) > 0 {
-		p.Parts = append(p.Parts, v.linesPart())
+	if lines := v.newestLines(); len(lines) > 0 {
+		p.Parts = append(p.Parts, v.linesPart(lines))
 	}
 	seen, err := s.seenPart(v, file)
 	if err != nil {
@@ -51,8 +52,19 @@ func (v *view) priced() int {
 	return -1
 }
 
-// change says by how much a value differs from an older one: "14.5 % more than".
-func change(now, then result.Num) string {
+// newestLines are the lines of the newest month that has any.
+func (v *view) newestLines() []result.BasketLine {
+	for i := len(v.baskets) - 1; i >= 0; i-- {
+		if lines := v.lines[v.at(v.baskets[i].Month)]; len(lines) > 0 {
+			return lines
+		}
+	}
+	return nil
+}
+
+// against sets a value against an older one: "14.5 % above", "as much as"; ""
+// where one is missing. It says what was seen, not that the change is sure.
+func against(now, then result.Num) string {
 	if !now.OK || !then.OK || then.V == 0 {
 		return ""
 	}
@@ -60,10 +72,18 @@ func change(now, then result.Num) string {
 	case pct.Fixed(1) == "0.0":
 		return "as much as"
 	case pct.V < 0:
-		return num(result.Some(-pct.V), 1) + "\u202f% less than"
+		return num(result.Some(-pct.V), 1) + "\u202f% below"
 	default:
-		return num(pct, 1) + "\u202f% more than"
+		return num(pct, 1) + "\u202f% above"
 	}
+}
+
+// its completes what against says with a month: "14.5 % above its price in January 2023".
+func its(against string, m result.Month) string {
+	if against == "as much as" {
+		return "as much as in " + month(m)
+	}
+	return against + " its price in " + month(m)
 }
 
 func (v *view) basketHeadline(at int) (headline, strong string) {
@@ -74,14 +94,16 @@ func (v *view) basketHeadline(at int) (headline, strong string) {
 		return "No month has a full price for the basket", ""
 	}
 	b := v.baskets[at]
-	in := "In " + month(b.Month)
+	in := "in " + month(b.Month)
 	if at < len(v.baskets)-1 {
-		in += ", the last month with a full price,"
+		in += ", the last month with a full price"
 	}
+	seen := basis(b.Base)
+	headline = fmt.Sprintf("%s, the basket cost %s a day %s", strings.ToUpper(seen[:1])+seen[1:], money(b.PerDay, v.currency), in)
 	if c, m := v.compared(at); c != "" {
-		return fmt.Sprintf("%s the basket cost %s a day,", in, money(b.PerDay, v.currency)), fmt.Sprintf("%s in %s", c, month(m))
+		return headline + ",", its(c, m)
 	}
-	return in + " the basket cost", money(b.PerDay, v.currency) + " a day"
+	return headline, ""
 }
 
 // compared sets a month's cost against the base month's, else a year before's,
@@ -96,7 +118,7 @@ func (v *view) compared(at int) (difference string, then result.Month) {
 		months = append(months, first.Month)
 	}
 	for _, m := range months {
-		if c := change(b.PerDay, v.basketOf(m).PerDay); c != "" && m != b.Month {
+		if c := against(b.PerDay, v.basketOf(m).PerDay); c != "" && m != b.Month {
 			return c, m
 		}
 	}
@@ -105,26 +127,34 @@ func (v *view) compared(at int) (difference string, then result.Month) {
 
 func (v *view) basketLead(at int) []string {
 	if at < 0 {
-		return []string{"A total with a missing price is not given: it would look cheaper than it is."}
+		n := v.baskets[len(v.baskets)-1]
+		return []string{"A total with a missing price is not given: it would look cheaper than it is.", v.lacks(n.Month, n.Base)}
 	}
 	b := v.baskets[at]
 	var lead []string
-	if n := len(v.baskets); at < n-1 {
-		lead = append(lead, gapAfter(at, n, func(i int) result.Month { return v.baskets[i].Month }, func(i int) string { return noPrice(v.baskets[i].Base) }))
-	}
 	if b.StandardMonth.OK {
 		lead = append(lead, fmt.Sprintf("That is %s for this household’s standard month of 30.4375 days.", money(b.StandardMonth, v.currency)))
 	}
+	_, compared := v.compared(at)
 	year := v.basketOf(b.Month - 12)
-	if c := change(b.PerDay, year.PerDay); c != "" {
-		if _, m := v.compared(at); m != year.Month {
-			lead = append(lead, fmt.Sprintf("A day cost %s a year before, in %s.", c, month(year.Month)))
+	if c := against(b.PerDay, year.PerDay); c != "" && compared != year.Month {
+		lead = append(lead, fmt.Sprintf("It is %s.", strings.Replace(its(c, year.Month), "its price in", "its price a year before, in", 1)))
+	}
+	if then := v.basketOf(compared); b.Lo.OK && b.Hi.OK {
+		s := fmt.Sprintf("The range across the shops seen is %s to %s a day", num(b.Lo, 2), money(b.Hi, v.currency))
+		if then.Lo.OK && then.Hi.OK {
+			s += fmt.Sprintf("; in %s it was %s to %s", month(compared), num(then.Lo, 2), num(then.Hi, 2))
 		}
+		lead = append(lead, s+". Other shops of the same kind could have shown any price in it.")
+	} else {
+		lead = append(lead, noRange(b.Base))
 	}
-	if b.RealPerDay.OK {
-		lead = append(lead, fmt.Sprintf("In money of %s it is %s a day.", monthText(b.BaseMonth), money(b.RealPerDay, v.currency)))
-	}
-	return lead
+	return append(lead, gaps(at, len(v.baskets), func(i int) result.Month { return v.baskets[i].Month }, func(i int) string {
+		if v.baskets[i].PerDay.OK {
+			return ""
+		}
+		return noPrice(v.baskets[i].Base)
+	})...)
 }
 
 // monthText names a month written as 2024-02; other text stays as it is.
@@ -136,41 +166,38 @@ func monthText(s string) string {
 	return month(m)
 }
 
-// costLine draws one value of every month's basket and tables it.
-func (s *site) costLine(v *view, file string, p *layout.Part, name, column string, value func(result.Basket) result.Num, why func(result.Basket) string, more ...layout.Column) error {
-	line := draw.Series{Name: name}
+// costLine draws one value of every month's basket, with its range where it
+// has one, and tables it; the first column says what the value is.
+func (s *site) costLine(v *view, file string, p *layout.Part, value func(result.Basket) result.Num, ranged bool, columns ...column[result.Basket]) error {
+	line := draw.Series{Name: "basket", Gap: "no figure"}
 	var l draw.Lines
-	t := &layout.Table{Head: []layout.Column{{Text: "Month"}, {Text: column}}}
-	t.Head = append(t.Head, more...)
-	var statuses []string
-	at := v.priced()
 	for i, b := range v.baskets {
 		x := value(b)
 		l.Months = append(l.Months, axisLabel(b.Month, i, len(v.baskets)))
-		line.Points = append(line.Points, point(x, hatched(b.Base)))
-		row := layout.Row{Now: i == at, Cells: []layout.Cell{{Text: shortMonth(b.Month)}}}
-		if more != nil || !b.PerDay.OK { // the row shows them
-			statuses = append(statuses, letters(b.Base))
+		at := point(x, hatched(b.Base))
+		if ranged {
+			at = within(at, b.Lo, b.Hi)
 		}
-		if !x.OK {
-			row.Cells = append(row.Cells, layout.Cell{Text: why(b), Span: len(t.Head) - 1, Missing: true})
-			t.Rows = append(t.Rows, row)
-			continue
+		line.Points = append(line.Points, at)
+		if x.OK {
+			line.Last = num(x, 2)
 		}
-		line.Last = num(x, 2)
-		row.Cells = append(row.Cells, layout.Cell{Text: num(x, 2)})
-		if more != nil {
-			row.Cells = append(row.Cells, layout.Cell{Text: num(b.StandardMonth, 2)}, layout.Cell{Text: percent(b.ObservedShare, 0)},
-				layout.Cell{Text: percent(b.ImputedShare, 0)}, layout.Cell{Text: b.NObservations.String()}, layout.Cell{Text: letters(b.Base), Words: true})
-		}
-		t.Rows = append(t.Rows, row)
 	}
-	t.Caption = fmt.Sprintf("%s a day, rounded to 2 decimals. %s, %s.%s", v.currency, v.householdName(), v.region(), statusKey(statuses))
-	p.Table, l.Series = t, []draw.Series{line}
+	p.Table = byMonth(v.baskets, func(b result.Basket) result.Month { return b.Month }, v.priced(), columns...)
+	p.Table.Caption = v.caption(p.Table, "")
+	l.Series = []draw.Series{line}
+	if ranged && v.ranged() {
+		p.Key = []layout.Mark{key("band", "cost, and the range across the shops seen")}
+	}
 	if brokenIn(line) {
-		p.Foot = append(p.Foot, "Broken line: over a quarter of the cost is imputed.")
+		p.Key = append(p.Key, key("broken", "over a quarter of the cost imputed"))
 	}
 	return s.linePlots(p, v, file, l, p.Headline, "basket.csv", "item.csv")
+}
+
+// ranged says whether a month of the basket has a range.
+func (v *view) ranged() bool {
+	return slices.ContainsFunc(v.baskets, func(b result.Basket) bool { return b.PerDay.OK && b.Lo.OK && b.Hi.OK })
 }
 
 // ends gives the first and last month with a value.
@@ -198,53 +225,66 @@ func (s *site) nominalPart(v *view, file string) (layout.Part, error) {
 	default:
 		p.Headline = fmt.Sprintf("From %s a day in %s to %s in %s", num(first.PerDay, 2), month(first.Month), money(last.PerDay, v.currency), month(last.Month))
 	}
-	err := s.costLine(v, file, &p, "basket", "Cost a day", value, func(b result.Basket) string {
-		words := noPrice(b.Base)
-		if b.KnownPart.OK {
-			words += fmt.Sprintf("; the priced part costs %s a day", num(b.KnownPart, 2))
+	type B = result.Basket
+	columns := []column[B]{number("Cost a day", func(b B) string { return money4(b.PerDay) }).gap(func(b B) string {
+		if b.PerDay.OK {
+			return ""
 		}
-		return words
-	}, layout.Column{Text: "Standard month"}, layout.Column{Text: "Observed"}, layout.Column{Text: "Imputed"}, layout.Column{Text: "Prices seen"}, layout.Column{Text: "Status", Words: true})
+		return v.noTotal(v.at(b.Month), b.Base)
+	})}
+	if v.ranged() {
+		columns = append(columns, number("Low", func(b B) string { return money4(b.Lo) }), number("High", func(b B) string { return money4(b.Hi) }))
+	}
+	err := s.costLine(v, file, &p, value, true, append(columns,
+		number("Standard month", func(b B) string { return money4(b.StandardMonth) }),
+		number("Observed", func(b B) string { return share2(b.ObservedShare) }),
+		number("Imputed", func(b B) string { return share2(b.ImputedShare) }),
+		number("Prices seen", func(b B) string { return b.NObservations.String() }),
+		text("Status", func(b B) string { return letters(b.Base) }))...)
+	if !ok {
+		p.Foot = append(p.Foot, "What the priced part of the basket costs in each month is in basket.csv, as known_part_lcu.")
+	}
 	return p, err
 }
 
 func (s *site) realPart(v *view, file string) (layout.Part, error) {
 	value := func(b result.Basket) result.Num { return b.RealPerDay }
-	base, deflator := monthText(v.e.BaseMonth), label(v.e.Deflator)
 	first, last, ok := ends(v.baskets, value)
 	p := layout.Part{ID: "real"}
 	if !ok {
 		p.Headline = "No cost in money of one month can be given"
-		p.Text = []string{"That takes a price level for each month. Name a deflator in farthing.toml and enter its series in tables/deflators."}
+		switch {
+		case v.priced() < 0:
+			p.Text = []string{"No month has a full price, so there is nothing to put in money of another month."}
+		case v.e.Deflator == "":
+			p.Text = []string{"That takes an index of prices for each month. Name a deflator in farthing.toml and enter its series in tables/deflators."}
+		default:
+			p.Text = []string{fmt.Sprintf("The deflator %s has no value for these months and the base month. Enter them in tables/deflators, or import them.", label(v.e.Deflator))}
+		}
 		return p, nil
 	}
-	if last.BaseMonth != "" {
-		base = monthText(last.BaseMonth)
-	}
-	if last.Deflator != "" {
-		deflator = label(last.Deflator)
-	}
-	switch c := change(last.RealPerDay, first.RealPerDay); {
+	in := fmt.Sprintf("in money of %s by %s", monthText(last.BaseMonth), label(last.Deflator))
+	switch c := against(last.RealPerDay, first.RealPerDay); {
 	case first.Month == last.Month:
-		p.Headline = fmt.Sprintf("In money of %s: %s a day in %s", base, money(last.RealPerDay, v.currency), month(last.Month))
+		p.Headline = fmt.Sprintf("I%s: %s a day in %s", in[1:], money(last.RealPerDay, v.currency), month(last.Month))
 	case c == "as much as":
-		p.Headline = fmt.Sprintf("Beside prices in general, the basket cost as much in %s as in %s", month(last.Month), month(first.Month))
+		p.Headline = fmt.Sprintf("I%s, the basket cost as much in %s as in %s", in[1:], month(last.Month), month(first.Month))
 	default:
-		p.Headline = fmt.Sprintf("Beside prices in general, the basket cost %s in %s", c, month(first.Month))
-		if last.Month != v.baskets[len(v.baskets)-1].Month {
-			p.Headline = fmt.Sprintf("Beside prices in general, the basket of %s cost %s in %s", month(last.Month), c, month(first.Month))
-		}
+		p.Headline = fmt.Sprintf("I%s, the basket’s cost in %s was %s that of %s", in[1:], month(last.Month), c, month(first.Month))
 	}
-	p.Subtitle = fmt.Sprintf("Cost of a day’s basket in money of %s (real), %s.", base, v.currency)
-	if deflator != "" {
-		p.Foot = []string{fmt.Sprintf("Deflator: %s. It takes out the rise of prices in general; what is left is this basket’s own.", deflator)}
-	}
-	err := s.costLine(v, file, &p, "basket", "Real cost a day", value, func(b result.Basket) string {
-		if b.PerDay.OK {
-			return "no deflator for this month"
-		}
-		return noPrice(b.Base)
-	})
+	p.Subtitle = fmt.Sprintf("Cost of a day’s basket %s (real), %s.", in, v.currency)
+	p.Foot = []string{fmt.Sprintf("Deflator: the series %s of %s. The line shows how the basket moved beside that series; it says nothing of other prices.", label(last.Deflator), regionName(v.e, last.DeflatorRegion))}
+	type B = result.Basket
+	err := s.costLine(v, file, &p, value, false,
+		number("Real cost a day", func(b B) string { return money4(b.RealPerDay) }).gap(func(b B) string {
+			switch {
+			case b.RealPerDay.OK:
+				return ""
+			case b.PerDay.OK:
+				return "no deflator for this month"
+			}
+			return v.noTotal(v.at(b.Month), b.Base)
+		}))
 	return p, err
 }
 
@@ -262,6 +302,8 @@ func filledWords(l result.BasketLine) string {
 	switch words, ok := ruleWords[l.FilledBy]; {
 	case !l.UnitPrice.OK:
 		return noPrice(l.Base)
+	case l.FilledBy == "" && !l.NObservations.OK:
+		return "published average"
 	case l.FilledBy == "":
 		return "seen on shelves"
 	case ok:
@@ -270,57 +312,44 @@ func filledWords(l result.BasketLine) string {
 	return "filled: " + label(l.FilledBy)
 }
 
-// linesPart is what the newest basket is made of.
-func (v *view) linesPart() layout.Part {
-	m := v.lines[0].Month
+// linesPart is what a basket is made of.
+func (v *view) linesPart(lines []result.BasketLine) layout.Part {
+	m := lines[0].Month
 	p := layout.Part{ID: "lines", Open: true, Source: v.source(), Links: dataLinks("basket_lines.csv", "item.csv"),
 		Subtitle: "One person’s basket a day, as purchased: peel and bones included."}
-	names := map[string]string{}
-	for _, n := range v.e.ItemNames {
-		names[n.Item] = n.Name
-	}
-	graded := slices.ContainsFunc(v.lines, func(l result.BasketLine) bool { return l.Grade != v.lines[0].Grade })
-	if g := v.lines[0].Grade; !graded && g != "" {
+	if g := lines[0].Grade; g != "" && !slices.ContainsFunc(lines, func(l result.BasketLine) bool { return l.Grade != g }) {
 		p.Subtitle += fmt.Sprintf(" All of grade %s.", label(g))
 	}
-	name := func(l result.BasketLine) string {
-		s := clean(names[l.Item])
-		if s == "" {
-			s = label(l.Item)
-		}
-		if graded && l.Grade != "" {
-			s += ", " + label(l.Grade)
-		}
-		return s
-	}
-	t := &layout.Table{Head: []layout.Column{{Text: "Item"}, {Text: "Quantity a day"}, {Text: "Unit price"}, {Text: "Cost a day"}, {Text: "Weight"}, {Text: "How priced", Words: true}}}
 	var dearest result.BasketLine
-	for _, l := range v.lines {
+	for _, l := range lines {
 		if l.PerDay.OK && (!dearest.PerDay.OK || l.PerDay.V > dearest.PerDay.V) {
 			dearest = l
 		}
-		row := layout.Row{Cells: []layout.Cell{{Text: name(l)}, {Text: quantity(l)}, {Text: num(l.UnitPrice, 2)}, {Text: num(l.PerDay, 2)}, {Text: percent(l.Weight, 1)}, {Text: filledWords(l), Words: true}}}
-		if !l.UnitPrice.OK {
-			row.Cells[2] = layout.Cell{Text: "none", Missing: true}
-			row.Cells[3] = layout.Cell{Text: "none", Missing: true}
-		}
-		t.Rows = append(t.Rows, row)
 	}
-	sum := v.onePerson(m)
-	if sum.OK {
-		t.Rows = append(t.Rows, layout.Row{Sum: true, Cells: []layout.Cell{{Text: "One person"}, {}, {}, {Text: num(sum, 2)}, {}, {}}})
-	} else {
-		t.Rows = append(t.Rows, layout.Row{Sum: true, Cells: []layout.Cell{{Text: "One person"}, {}, {}, {Text: "no total", Missing: true}, {}, {}}})
+	type L = result.BasketLine
+	t := tableOf(lines, -1,
+		column[L]{"Item", false, func(l L) layout.Cell {
+			return layout.Cell{Text: v.lineName(l), Href: v.itemHref(l.Item)}
+		}},
+		number("Quantity a day", quantity),
+		number("Unit price", func(l L) string { return money4(l.UnitPrice) }).or("none"),
+		number("Cost a day", func(l L) string { return money4(l.PerDay) }).or("none"),
+		number("Weight", func(l L) string { return share2(l.Weight) }),
+		text("How priced", filledWords))
+	sum := layout.Cell{Text: money4(v.onePerson(m))}
+	if sum.Text == "" {
+		sum = layout.Cell{Text: "no total", Missing: true}
 	}
+	t.Rows = append(t.Rows, layout.Row{Sum: true, Cells: []layout.Cell{{Text: "One person"}, {}, {}, sum, {}, {}}})
 	if b := v.basketOf(m); b.PerDay.OK && v.household.Equivalents.OK {
 		p.Foot = append(p.Foot, fmt.Sprintf("%s counts as %s persons: %s a day.", v.householdName(), num(v.household.Equivalents, 2), money(b.PerDay, v.currency)))
 	}
-	p.Foot = append(p.Foot, "The total is the sum of the unrounded lines, so rounded lines may miss it by a cent or two. Weight is a line’s share of the base month’s cost.")
-	t.Caption = fmt.Sprintf("%s, %s. Unit price in %s a kg, litre or piece; money rounded to 2 decimals.", month(m), v.region(), v.currency)
+	p.Foot = append(p.Foot, "The total is the sum of the unrounded lines, so rounded lines may miss it in the last digit. Weight is a line’s share of the base month’s cost.")
+	t.Caption = fmt.Sprintf("%s, %s. Unit price in %s a kg, litre or piece; money with the digits of the data file.%s", month(m), v.region(), v.currency, statusKey(v.e, t.Rows))
 	p.Table = t
-	p.Headline = fmt.Sprintf("What is in it: %s", count(len(v.lines), "item", "items"))
+	p.Headline = fmt.Sprintf("What is in it: %s", count(len(lines), "item", "items"))
 	if dearest.PerDay.OK {
-		p.Headline += fmt.Sprintf(", of which %s cost most: %s a day in %s", name(dearest), money(dearest.PerDay, v.currency), month(m))
+		p.Headline += fmt.Sprintf(", of which %s cost most: %s a day in %s", v.lineName(dearest), money(dearest.PerDay, v.currency), month(m))
 	}
 	return p
 }
@@ -352,7 +381,7 @@ func (s *site) seenPart(v *view, file string) (layout.Part, error) {
 		p.Subtitle = ""
 		return p, nil
 	}
-	p.Headline = fmt.Sprintf("In %s, %s of the basket was seen on shelves", month(b.Month), percent(b.ObservedShare, 0))
+	p.Headline = fmt.Sprintf("In %s, %s of the basket’s cost had an observed price", month(b.Month), percent(b.ObservedShare, 0))
 	for _, r := range []struct {
 		share result.Num
 		words string
@@ -362,20 +391,19 @@ func (s *site) seenPart(v *view, file string) (layout.Part, error) {
 		}
 	}
 	p.Key = []layout.Mark{key("fed", "observed"), key("hatched", "imputed"), key("open", "missing")}
-	t := &layout.Table{Caption: fmt.Sprintf("%s, %s. Shares of the cost at base-month weights; they add to 100\u202f%%.", v.region(), month(b.Month)),
-		Head: []layout.Column{{Text: "Prices"}, {Text: "Share"}}}
-	for _, r := range []struct {
+	type part struct {
 		name  string
 		share result.Num
-	}{{"observed", b.ObservedShare}, {"imputed", b.ImputedShare}, {"missing", b.MissingShare}} {
-		t.Rows = append(t.Rows, layout.Row{Cells: []layout.Cell{{Text: r.name}, {Text: percent(r.share, 2)}}})
 	}
-	p.Table = t
+	p.Table = tableOf([]part{{"observed", b.ObservedShare}, {"imputed", b.ImputedShare}, {"missing", b.MissingShare}}, -1,
+		number("Prices", func(r part) string { return r.name }), number("Share", func(r part) string { return share2(r.share) }))
+	p.Table.Caption = fmt.Sprintf("%s, %s. Shares of the cost at base-month weights; they add to 100\u202f%%.", v.region(), month(b.Month))
+	p.Foot = []string{"It rests on published averages; how many prices stand behind them is not known."}
 	if n, o := b.NObservations, b.NOutlets; n.OK && o.OK {
 		p.Foot = []string{fmt.Sprintf("It rests on %s from %s.", count(n.V, "price", "prices"), count(o.V, "shop", "shops"))}
 	}
 	share := func(n result.Num) float64 { return math.Max(0, n.Or()) }
 	wide, slim := draw.Shares(share(b.ObservedShare), share(b.ImputedShare), v.mark(draw.Wide), v.mark(draw.Slim))
-	err := s.figure(&p, file, wide, []layout.Plot{plot("wide", wide, p.Headline, nil), plot("slim", slim, p.Headline, nil)}, "basket.csv")
+	err := s.drawn(&p, file, wide, slim, p.Headline, "basket.csv")
 	return p, err
 }

@@ -22,6 +22,7 @@ type spec struct {
 	imputed  func(region, month int) float64
 	status   func(region, month int) string // where there is no price
 	ranged   bool
+	sure     bool // the ranks of the regions do not overlap
 	invented bool
 }
 
@@ -73,7 +74,7 @@ var items = []struct {
 func (s spec) edition() *result.Edition {
 	e := &result.Edition{Hash: "0123456789abcdef"}
 	e.Meta = result.Meta{Name: "Farthing demo", Invented: s.invented, AsOf: "2024-12-31", BaseMonth: "2023-01", Deflator: "all_items",
-		Options: [][2]string{{"default grade", "plain"}, {"sample", "matched"}}, Accepted: 3344, Counted: 3300, Held: 2, Quarantined: 3, Duplicate: 1}
+		Options: [][2]string{{"default grade", "plain"}, {"sample", "matched"}}, Accepted: 3344, Counted: 3300, Held: 2, Quarantined: 3, Mended: 1, Duplicate: 1}
 	e.Regions = s.regions
 	e.Households = []result.Household{
 		{Household: "single", Name: "Single adult", Persons: result.Count(1), Equivalents: result.Some(1.2), MealsPerDay: result.Count(3)},
@@ -84,6 +85,7 @@ func (s spec) edition() *result.Edition {
 	}
 	e.Sources = []result.Source{{SHA256: "ab", Name: "notes.csv", Source: "notes", Producer: "our own", Licence: "CC BY 4.0",
 		Read: result.Count(3350), Accepted: result.Count(3344), Quarantined: result.Count(3), Duplicate: result.Count(3), Held: result.Count(2)}}
+	e.SetAside = []result.SetAside{{SHA256: "ab", Code: "dimension", Field: "pack", Name: "notes.csv", Rows: result.Count(3), Mended: result.Count(1), FirstLine: result.Count(17), Text: "12 oz", Cure: "write fl oz for a liquid"}}
 	e.Warnings = []result.Warning{
 		{Code: "thin", Text: "Oddel Skerries rests on 1 outlet", Cure: "note prices in at least 3 outlets", Key: "reach/x/x/oddel-skerries"},
 		{Code: "deflator", Text: "the deflator all_items has no value for October 2024", Cure: "enter it in tables/deflators"},
@@ -106,6 +108,9 @@ func (s spec) edition() *result.Edition {
 					b.PerDay = result.Some(p.V * h.Equivalents.V)
 					b.StandardMonth = result.Some(b.PerDay.V * 30.4375)
 					b.KnownPart = b.PerDay
+					if s.ranged {
+						b.Lo, b.Hi = result.Some(b.PerDay.V*.95), result.Some(b.PerDay.V*1.06)
+					}
 					if mi != 21 {
 						b.RealPerDay = result.Some(b.PerDay.V / (1 + 0.002*float64(mi)))
 					}
@@ -134,7 +139,7 @@ func (s spec) edition() *result.Edition {
 		for mi := range s.months {
 			for _, it := range items {
 				l := result.BasketLine{Region: r.Region, Basket: "plain", Item: it.id, Month: jan2023 + result.Month(mi), APQuantity: result.Some(it.q), BaseUnit: it.unit,
-					Weight: result.Some(it.share), Base: result.Base{CurrencyCode: "XTS", ObsStatus: "A", ObsStatusAll: "A"}}
+					Weight: result.Some(it.share), Base: result.Base{CurrencyCode: "XTS", NObservations: result.Count(9), NOutlets: result.Count(4), ObsStatus: "A", ObsStatusAll: "A"}}
 				if p := s.price(ri, mi); p.OK {
 					l.PerDay = result.Some(p.V * it.share)
 					l.UnitPrice = result.Some(l.PerDay.V / it.q)
@@ -147,10 +152,61 @@ func (s spec) edition() *result.Edition {
 					l.FilledBy, l.ObsStatus, l.ObsStatusAll = "class_change", "I", "I"
 				}
 				e.Lines = append(e.Lines, l)
+				e.Items = append(e.Items, s.item(l, mi))
 			}
 		}
 	}
+	for mi := range s.months {
+		e.Levels = append(e.Levels, s.levels(jan2023+result.Month(mi), mi)...)
+	}
 	return e
+}
+
+func (s spec) item(l result.BasketLine, mi int) result.Item {
+	r := result.Item{Region: l.Region, Item: l.Item, Month: l.Month, UnitPrice: l.UnitPrice, BaseUnit: l.BaseUnit, FilledBy: l.FilledBy, Base: l.Base}
+	if l.UnitPrice.OK && l.FilledBy == "" {
+		r.OldestOn, r.NewestOn = l.Month.Day(2).Format(time.DateOnly), l.Month.Day(27).Format(time.DateOnly)
+		if mi > 0 {
+			r.MatchedChange, r.NMatched = result.Some(0.65), result.Count(4)
+		}
+		if s.ranged {
+			r.Lo, r.Hi = result.Some(l.UnitPrice.V*.9), result.Some(l.UnitPrice.V*1.12)
+		}
+	}
+	return r
+}
+
+// levels ranks the regions without parts that have a price, which rise with
+// their number: all may hold any rank, or each its own only.
+func (s spec) levels(m result.Month, mi int) []result.RegionLevel {
+	var rows []result.RegionLevel
+	var ranked []int
+	ln := 0.0
+	for ri, r := range s.regions {
+		p := s.price(ri, mi)
+		row := result.RegionLevel{Basket: "plain", Month: m, Region: r.Region, PerDay: p, MainOutletTypeShare: some(.5),
+			Base: result.Base{CurrencyCode: "XTS", NObservations: result.Count(30), NOutlets: result.Count(4), ObsStatus: "A", ObsStatusAll: "A"}}
+		if !p.OK {
+			row.ObsStatus, row.ObsStatusAll = s.status(ri, mi), s.status(ri, mi)
+			row.MissingShare = some(.08)
+		} else if ri > 0 || len(s.regions) == 1 {
+			ranked, ln = append(ranked, ri), ln+math.Log(p.V)
+		}
+		rows = append(rows, row)
+	}
+	for i, ri := range ranked {
+		if len(ranked) < 2 {
+			break
+		}
+		row := &rows[ri]
+		row.ParityLowe = some(row.PerDay.V / math.Exp(ln/float64(len(ranked))))
+		row.ParityCPD, row.CommonShare = row.ParityLowe, some(.8924)
+		row.RankLo, row.RankHi = result.Count(1), result.Count(len(ranked))
+		if s.sure {
+			row.RankLo, row.RankHi = result.Count(i+1), result.Count(i+1)
+		}
+	}
+	return rows
 }
 
 func (s spec) reach(region string, h result.Household, m result.Month, base result.Base, perDay, allow result.Num) result.Reach {

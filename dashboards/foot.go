@@ -1,14 +1,17 @@
 package dashboards
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
+	"strings"
 
 	"farthing/dashboards/layout"
 	"farthing/pipeline/result"
 )
 
-// foot says what the pages of an edition rest on.
-func foot(e *result.Edition) []layout.Part {
+// foot says what the pages of an edition rest on; the Grounds page says it in full.
+func foot(e *result.Edition, grounds bool) []layout.Part {
 	about := layout.Part{ID: "edition", Headline: "About these numbers", Terms: [][2]string{
 		{"Edition", e.Hash},
 		{"As of", dateText(e.AsOf)},
@@ -19,24 +22,65 @@ func foot(e *result.Edition) []layout.Part {
 	if e.Invented {
 		about.Text = []string{"All places, shops and prices here are invented, to show how the pages work."}
 	}
-	parts := []layout.Part{about}
-	if len(e.Sources) > 0 {
-		t := &layout.Table{Caption: "Files read, and what became of their rows.", Head: []layout.Column{{Text: "File"}, {Text: "Source", Words: true},
-			{Text: "Producer", Words: true}, {Text: "Licence", Words: true}, {Text: "Rows"}, {Text: "Accepted"}, {Text: "Unread"}, {Text: "Repeated"}, {Text: "Held"}}}
-		for _, s := range e.Sources {
-			t.Rows = append(t.Rows, layout.Row{Cells: []layout.Cell{{Text: clean(s.Name)}, {Text: clean(s.Source), Words: true}, {Text: clean(s.Producer), Words: true},
-				{Text: clean(s.Licence), Words: true}, {Text: s.Read.String()}, {Text: s.Accepted.String()}, {Text: s.Quarantined.String()}, {Text: s.Duplicate.String()}, {Text: s.Held.String()}}})
-		}
-		parts = append(parts, layout.Part{ID: "sources", Headline: fmt.Sprintf("Sources and licences (%d)", len(e.Sources)), Folded: true, Table: t, Open: true})
+	var sources []string
+	for _, f := range sourcesOf(e) {
+		sources = append(sources, label(f.Source.Source)+": "+f.words())
 	}
-	if len(e.Options) > 0 {
-		p := layout.Part{ID: "options", Headline: "Choices the figures depend on", Folded: true}
-		for _, o := range e.Options {
-			p.Terms = append(p.Terms, [2]string{clean(o[0]), clean(o[1])})
-		}
-		parts = append(parts, p)
+	if sources != nil {
+		about.Terms = append(about.Terms, [2]string{"Sources", strings.Join(sources, "; ") + "."})
 	}
-	return parts
+	if grounds {
+		about.Links = []layout.Link{{Text: "Grounds: sources, licences, method, what the letters mean", Href: fileName("grounds") + ".html"}}
+	}
+	return []layout.Part{about}
+}
+
+// sourceSum is the files of one source, added up.
+type sourceSum struct {
+	result.Source
+	files int
+}
+
+func (f sourceSum) words() string {
+	s := count(f.files, "file", "files")
+	if f.Producer != "" {
+		s = clean(f.Producer) + ", " + s
+	}
+	if f.Licence != "" {
+		s += ", " + clean(f.Licence)
+	}
+	return s
+}
+
+// sortedSources are the files of an edition by source and name.
+func sortedSources(e *result.Edition) []result.Source {
+	files := slices.Clone(e.Sources)
+	slices.SortFunc(files, func(a, b result.Source) int {
+		return cmp.Or(cmp.Compare(a.Source, b.Source), cmp.Compare(a.Name, b.Name), cmp.Compare(a.SHA256, b.SHA256))
+	})
+	return files
+}
+
+// sourcesOf adds up the files of each source that give the same kind of rows
+// under the same licence.
+func sourcesOf(e *result.Edition) (sums []sourceSum) {
+	for _, f := range sortedSources(e) {
+		n := len(sums) - 1
+		if n < 0 || sums[n].Source.Source != f.Source || sums[n].Gives != f.Gives || sums[n].Licence != f.Licence || sums[n].Producer != f.Producer {
+			sums = append(sums, sourceSum{f, 1})
+			continue
+		}
+		sums[n].files++
+		for _, add := range []struct {
+			to *result.Int
+			n  result.Int
+		}{{&sums[n].Read, f.Read}, {&sums[n].Accepted, f.Accepted}, {&sums[n].Quarantined, f.Quarantined}, {&sums[n].Duplicate, f.Duplicate}, {&sums[n].Held, f.Held}} {
+			if add.to.OK = add.to.OK && add.n.OK; add.to.OK {
+				add.to.V += add.n.V
+			}
+		}
+	}
+	return sums
 }
 
 // dateText prints 2024-12-31 as "31 December 2024".

@@ -22,7 +22,7 @@ func reachPage(s *site, v *view, file string) (layout.Page, error) {
 	p := layout.Page{Title: fmt.Sprintf("How far the allowance reaches: %s in %s", v.householdName(), v.region())}
 	at := v.speaks()
 	p.Headline, p.Strong = v.reachHeadline(at)
-	p.Lead = v.reachLead(at)
+	p.Lead, p.About, p.Caution = v.reachLead(at), v.about(), v.caution()
 	if at >= 0 {
 		strip, err := s.stripPart(v, file)
 		if err != nil {
@@ -43,6 +43,14 @@ func reachPage(s *site, v *view, file string) (layout.Page, error) {
 	return p, nil
 }
 
+// caution is what a reader of real data must know before the figures.
+func (s *site) caution() string {
+	if s.e.Invented {
+		return "" // the head of the page says that
+	}
+	return clean(s.e.Caution)
+}
+
 // speaks is the newest month whose days are known, -1 where there is none.
 func (v *view) speaks() int {
 	for i := len(v.reach) - 1; i >= 0; i-- {
@@ -53,7 +61,7 @@ func (v *view) speaks() int {
 	return -1
 }
 
-// gap says why a month has no days.
+// gap says in short why a month has no days.
 func gap(r result.Reach) string {
 	if r.PerDay.OK && !r.Allowance.OK {
 		return "no allowance known"
@@ -61,16 +69,37 @@ func gap(r result.Reach) string {
 	return noPrice(r.Base)
 }
 
-// gapAfter says which months after one have no figure, and why if that is the same for all.
-func gapAfter(at int, n int, m func(int) result.Month, why func(int) string) string {
-	s := "There is a gap after it: no figure for " + span(m(at+1), m(n-1))
-	for i := at + 1; i < n; i++ {
-		if why(i) != why(n-1) {
-			return s + "."
+// gaps says, of some months in order, which have no figure and why. Those that
+// come after the newest figure, at, are told first.
+func gaps(at, n int, m func(int) result.Month, why func(int) string) []string {
+	var before, after []string
+	for i := 0; i < n; i++ {
+		words, _, _ := strings.Cut(why(i), " [") // the table has the status letter
+		if words == "" {
+			continue
+		}
+		first := i
+		for i+1 < n {
+			next, _, _ := strings.Cut(why(i+1), " [")
+			if next != words {
+				break
+			}
+			i++
+		}
+		span := span(m(first), m(i))
+		if i-first > 2 {
+			span += fmt.Sprintf(", %d months", i-first+1)
+		}
+		if first > at {
+			after = append(after, fmt.Sprintf("There is a gap after it: no figure for %s (%s).", span, words))
+		} else {
+			before = append(before, fmt.Sprintf("There is no figure for %s (%s).", span, words))
 		}
 	}
-	words, _, _ := strings.Cut(why(n-1), " [") // the table has the status letter
-	return s + " (" + words + ")."
+	if most := 2; len(before) > most {
+		before = append(before[:most:most], fmt.Sprintf("There are %s more; the table has them.", count(len(before)-most, "gap", "gaps")))
+	}
+	return append(after, before...)
 }
 
 func (v *view) reachHeadline(at int) (headline, strong string) {
@@ -95,37 +124,47 @@ func (v *view) reachHeadline(at int) (headline, strong string) {
 		in += ", the last month with " + what + ","
 	}
 	if r.RunOutOn == "" {
-		return fmt.Sprintf("%s the allowance fed all %s days", in, r.DaysInMonth), ""
+		return fmt.Sprintf("%s the allowance covered this basket for all %s days", in, r.DaysInMonth), ""
 	}
 	return fmt.Sprintf("%s the allowance fed %s of %s days: the money ran out on", in, r.FedDays, r.DaysInMonth), day(r.RunOutOn, r.Month.Year(), false)
 }
 
 func (v *view) reachLead(at int) []string {
 	if at < 0 {
-		if n := len(v.reach); n > 0 && v.reach[n-1].PerDay.OK {
-			r := v.reach[n-1]
+		n := len(v.reach)
+		if n == 0 {
+			return []string{"Nothing is guessed: a month without every price, or without an allowance, stays empty."}
+		}
+		r := v.reach[n-1]
+		if r.PerDay.OK {
 			return []string{fmt.Sprintf("In %s the basket cost %s a day.", month(r.Month), money(r.PerDay, v.currency))}
 		}
-		return []string{"Nothing is guessed: a month without every price, or without an allowance, stays empty."}
+		return []string{"Nothing is guessed: a total with a missing price is not given, because it would look cheaper than it is.", v.lacks(r.Month, r.Base)}
 	}
 	r := v.reach[at]
+	full := r.RunOutOn == ""
 	var lead []string
-	if n := len(v.reach); at < n-1 {
-		lead = append(lead, gapAfter(at, n, func(i int) result.Month { return v.reach[i].Month }, func(i int) string { return gap(v.reach[i]) }))
+	if over := r.Days.V - float64(r.DaysInMonth.V); full && over > 0 {
+		lead = append(lead, fmt.Sprintf("It would have covered %s days, %s more than the month has.", num(r.Days, 2), num(result.Some(over), 2)))
 	}
-	compare := func(m result.Month, format string) {
+	compare := func(m result.Month, then string) {
 		for _, o := range v.reach {
-			if o.Month == m && o.Days.OK && m != r.Month {
-				lead = append(lead, fmt.Sprintf(format, month(m), o.FedDays, o.DaysInMonth))
+			if o.Month != m || !o.Days.OK || m == r.Month {
+				continue
+			}
+			if full {
+				lead = append(lead, fmt.Sprintf("%s its reach was %s days.", then, num(o.Days, 2)))
+			} else {
+				lead = append(lead, fmt.Sprintf("%s it fed %s of %s.", then, o.FedDays, o.DaysInMonth))
 			}
 		}
 	}
 	base, err := result.ParseMonth(v.e.BaseMonth)
 	if err == nil {
-		compare(base, "In %s, the base month, it fed %s of %s.")
+		compare(base, fmt.Sprintf("In %s, the base month,", month(base)))
 	}
 	if r.Month-12 != base {
-		compare(r.Month-12, "A year before, in %s, it fed %s of %s.")
+		compare(r.Month-12, fmt.Sprintf("A year before, in %s,", month(r.Month-12)))
 	}
 	switch {
 	case r.Shortfall.OK && r.Shortfall.V > 0:
@@ -137,7 +176,42 @@ func (v *view) reachLead(at int) []string {
 	case r.Balance.OK && r.Balance.V > 0:
 		lead = append(lead, fmt.Sprintf("%s of the %s was left at the end.", money(r.Balance, v.currency), money(r.Allowance, v.currency)))
 	}
-	return lead
+	if r.LoDays.OK && r.HiDays.OK {
+		lead = append(lead, fmt.Sprintf("The range across the shops seen is %s to %s days: so far the reach moves with the shops that happen to be in it.", num(r.LoDays, 2), num(r.HiDays, 2)))
+	} else {
+		lead = append(lead, noRange(r.Base))
+	}
+	return append(lead, gaps(at, len(v.reach), func(i int) result.Month { return v.reach[i].Month }, func(i int) string {
+		if v.reach[i].Days.OK {
+			return ""
+		}
+		return gap(v.reach[i])
+	})...)
+}
+
+// noRange says why a row has no range across the shops seen.
+func noRange(b result.Base) string {
+	if !b.NOutlets.OK {
+		return "It rests on published averages, which do not tell the shops behind them, so no range can be given."
+	}
+	if b.NOutlets.V >= 3 {
+		return "No range across the shops seen could be made."
+	}
+	return fmt.Sprintf("It rests on %s: a range takes three.", count(b.NOutlets.V, "shop", "shops"))
+}
+
+// lacks says what a basket's total lacks in a month.
+func (v *view) lacks(m result.Month, b result.Base) string {
+	at := v.at(m)
+	names := v.lacking(at)
+	if len(names) == 0 {
+		return ""
+	}
+	s := fmt.Sprintf("In %s, %d of its %s had no price here: %s.", month(m), len(names), count(len(v.lines[at]), "item", "items"), list(names, 20))
+	if b.MissingShare.OK {
+		s += fmt.Sprintf(" They are %s of the basket’s cost.", percent(b.MissingShare, 2))
+	}
+	return s
 }
 
 // stripMonth is a month as the strip draws it.
@@ -153,7 +227,7 @@ func stripMonth(r result.Reach) draw.Month {
 	}
 	m.Fed, m.Hatched, m.Count = r.FedDays.V, hatched(r.Base), num(r.Days, 2)
 	if r.RunOutOn == "" {
-		m.RunsOut, m.OutDay, m.Words = "lasted", "lasted", fmt.Sprintf("%s: all %s days fed", month(r.Month), r.DaysInMonth)
+		m.RunsOut, m.OutDay, m.Words = "lasted", "lasted", fmt.Sprintf("%s: all %s days covered", month(r.Month), r.DaysInMonth)
 		return m
 	}
 	m.Part = math.Max(0, math.Min(1, r.Days.V-float64(r.FedDays.V)))
@@ -206,24 +280,32 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 	}
 	any := func(is func(draw.Month) bool) bool { return slices.ContainsFunc(months, is) }
 	imputed := any(func(m draw.Month) bool { return m.Hatched })
+	open := any(func(m draw.Month) bool { return m.Gap == "" && m.Fed < m.Days })
+	ranged := any(func(m draw.Month) bool { return m.Gap == "" && !math.IsNaN(m.Lo) })
 	for _, k := range []struct {
 		kind, words string
 		drawn       bool
 	}{
 		{"fed", "day fed", any(func(m draw.Month) bool { return m.Fed > 0 })},
 		{"part", "day the money ran out, fed in part", any(func(m draw.Month) bool { return m.Part > 0 })},
-		{"open", "day not fed", any(func(m draw.Month) bool { return m.Gap == "" && m.Fed < m.Days })},
-		{"range", "faded: range across the shops seen", any(func(m draw.Month) bool { return !math.IsNaN(m.Lo) })},
+		{"open", "day not fed", open},
+		{"range", "faded: range across the shops seen", ranged},
 		{"hatched", "over a quarter of the cost imputed", imputed},
 	} {
 		if k.drawn {
 			p.Key = append(p.Key, key(k.kind, k.words))
 		}
 	}
-	p.Notes = []layout.Note{
-		{Head: "Read down the ragged edge.", Text: "Where the ink stops is where the money stops. Open marks are the days left to feed."},
-		{Head: "Months differ in length.", Text: "A strip is as long as its month. February is shorter, not better fed."},
+	if open {
+		p.Notes = append(p.Notes, layout.Note{Head: "Read down the ragged edge.", Text: "Where the ink stops is where the money stops. Open marks are the days left to feed."})
 	}
+	if any(func(m draw.Month) bool { return m.Gap == "" && m.RunsOut == "lasted" }) {
+		p.Notes = append(p.Notes, layout.Note{Head: "Reach can pass the month.", Text: "A strip ends with its month; the reach beside it, allowance over cost a day, is counted on."})
+	}
+	if ranged {
+		p.Notes = append(p.Notes, layout.Note{Head: "The faded edge", Text: "runs from the low to the high end of the range across the shops seen; the tick is the reach itself. The range says what other shops of the same kind could change, and nothing of other errors."})
+	}
+	p.Notes = append(p.Notes, layout.Note{Head: "Months differ in length.", Text: "A strip is as long as its month. February is shorter, not better fed."})
 	if paid := v.payDay(); paid > 1 {
 		p.Notes = append(p.Notes, layout.Note{Head: "Day 1 is the pay day.", Text: fmt.Sprintf("The allowance is paid on day %d of a month, and the days are counted from there. A day before it is in the next month.", paid)})
 	}
@@ -235,7 +317,7 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 	}
 	wide, slim := draw.Strips(months, v.mark(draw.Wide), v.mark(draw.Slim))
 	words := p.Headline + ". The table below has every month."
-	err := s.figure(&p, file, wide, []layout.Plot{plot("wide", wide, words, nil), plot("slim", slim, words, nil)}, "reach.csv", "allowances.csv")
+	err := s.drawn(&p, file, wide, slim, words, "reach.csv", "allowances.csv")
 	return p, err
 }
 
@@ -281,61 +363,47 @@ func (v *view) payDay() int {
 
 // reachTable has every month, oldest first.
 func (v *view) reachTable() *layout.Table {
-	t := &layout.Table{Head: []layout.Column{{Text: "Month"}, {Text: "Allowance"}, {Text: "Cost a day"}, {Text: "Days fed"}}}
-	ranged := false
-	for _, r := range v.reach {
-		ranged = ranged || r.LoDays.OK
-	}
-	if ranged {
-		t.Head = append(t.Head, layout.Column{Text: "Range"})
-	}
-	for _, h := range []string{"Days in month", "Ran out", "Short by", "Short per meal", "Imputed", "Prices seen"} {
-		t.Head = append(t.Head, layout.Column{Text: h})
-	}
-	t.Head = append(t.Head, layout.Column{Text: "Status", Words: true})
-	var statuses []string
-	at := v.speaks()
-	for i, r := range v.reach {
-		row := layout.Row{Now: i == at}
-		add := func(texts ...string) {
-			for _, s := range texts {
-				row.Cells = append(row.Cells, layout.Cell{Text: s})
+	type R = result.Reach
+	columns := []column[R]{
+		number("Allowance", func(r R) string { return money4(r.Allowance) }).or("none"),
+		number("Cost a day", func(r R) string { return money4(r.PerDay) }).gap(func(r R) string {
+			if r.PerDay.OK {
+				return ""
 			}
-		}
-		add(shortMonth(r.Month), num(r.Allowance, 2))
-		statuses = append(statuses, letters(r.Base))
-		if !r.Days.OK {
-			words, left := gap(r), len(t.Head)-2
-			if r.PerDay.OK { // the allowance is missing
-				row.Cells[1] = layout.Cell{Text: "none", Missing: true}
-				add(num(r.PerDay, 2))
-				left--
+			return v.noTotal(v.at(r.Month), r.Base)
+		}),
+		number("Reach, days", func(r R) string { return days2(r.Days) }).gap(func(r R) string {
+			if r.Days.OK {
+				return ""
 			}
-			if b := v.basketOf(r.Month); !r.PerDay.OK && b.KnownPart.OK {
-				words += fmt.Sprintf("; the priced part costs %s a day", num(b.KnownPart, 2))
-			}
-			row.Cells = append(row.Cells, layout.Cell{Text: words, Span: left, Missing: true})
-			t.Rows = append(t.Rows, row)
-			continue
-		}
-		add(num(r.PerDay, 2), num(r.Days, 2))
-		if ranged {
-			s := ""
-			if r.LoDays.OK && r.HiDays.OK {
-				s = num(r.LoDays, 1) + " to " + num(r.HiDays, 1)
-			}
-			add(s)
-		}
-		out := "lasted"
-		if r.RunOutOn != "" {
-			out = day(r.RunOutOn, r.Month.Year(), true)
-		}
-		add(r.DaysInMonth.String(), out, num(r.Shortfall, 2), num(r.ShortfallPerMeal, 2), percent(r.ImputedShare, 0), r.NObservations.String())
-		row.Cells = append(row.Cells, layout.Cell{Text: letters(r.Base), Words: true})
-		t.Rows = append(t.Rows, row)
+			return gap(r)
+		}),
 	}
-	t.Caption = fmt.Sprintf("%s, %s. Money in %s, rounded to 2 decimals.%s", v.householdName(), v.region(), v.currency, statusKey(statuses))
+	if slices.ContainsFunc(v.reach, func(r R) bool { return r.LoDays.OK }) {
+		columns = append(columns, number("Low", func(r R) string { return days2(r.LoDays) }), number("High", func(r R) string { return days2(r.HiDays) }))
+	}
+	columns = append(columns,
+		number("Days fed", func(r R) string { return r.FedDays.String() }),
+		number("Days in month", func(r R) string { return r.DaysInMonth.String() }),
+		number("Ran out", func(r R) string {
+			if r.RunOutOn == "" {
+				return "lasted"
+			}
+			return day(r.RunOutOn, r.Month.Year(), true)
+		}),
+		number("Short by", func(r R) string { return money4(r.Shortfall) }),
+		number("Short per meal", func(r R) string { return money4(r.ShortfallPerMeal) }),
+		number("Imputed", func(r R) string { return share2(r.ImputedShare) }),
+		number("Prices seen", func(r R) string { return r.NObservations.String() }),
+		text("Status", func(r R) string { return letters(r.Base) }))
+	t := byMonth(v.reach, func(r R) result.Month { return r.Month }, v.speaks(), columns...)
+	t.Caption = v.caption(t, "Reach is the allowance over the cost a day; days fed are its whole days, at most the month’s.")
 	return t
+}
+
+// caption says what a table's numbers are, and explains its letters.
+func (v *view) caption(t *layout.Table, more string) string {
+	return fmt.Sprintf("%s, %s. Money in %s, with the digits of the data file. %s%s", v.householdName(), v.region(), v.currency, more, statusKey(v.e, t.Rows))
 }
 
 // pencil shows the newest month's working, so that anyone can check it.
@@ -378,11 +446,12 @@ func (v *view) pencil(at int) layout.Part {
 // onePerson is a day's cost of the one-person basket: the sum of its lines,
 // missing where one is.
 func (v *view) onePerson(m result.Month) result.Num {
-	if len(v.lines) == 0 || v.lines[0].Month != m {
+	lines := v.lines[v.at(m)]
+	if len(lines) == 0 {
 		return result.Num{}
 	}
 	sum := 0.0
-	for _, l := range v.lines {
+	for _, l := range lines {
 		if !l.PerDay.OK {
 			return result.Num{}
 		}
@@ -394,11 +463,9 @@ func (v *view) onePerson(m result.Month) result.Num {
 // costPart sets the allowance beside what a month's basket costs.
 func (s *site) costPart(v *view, file string) (layout.Part, error) {
 	p := layout.Part{ID: "cost", Subtitle: fmt.Sprintf("The basket’s cost in a standard month of 30.4375 days, and the month’s allowance, %s, in money of each month.", v.currency)}
-	cost, allowance := draw.Series{Name: "basket"}, draw.Series{Name: "allowance", Step: true}
+	cost, allowance := draw.Series{Name: "basket", Gap: "no full price"}, draw.Series{Name: "allowance", Step: true, Gap: "no allowance"}
 	var l draw.Lines
-	t := &layout.Table{Head: []layout.Column{{Text: "Month"}, {Text: "Basket"}, {Text: "Allowance"}}}
 	var last result.Reach
-	var statuses []string
 	for i, r := range v.reach {
 		b := v.basketOf(r.Month)
 		l.Months = append(l.Months, axisLabel(r.Month, i, len(v.reach)))
@@ -411,18 +478,17 @@ func (s *site) costPart(v *view, file string) (layout.Part, error) {
 		if r.Allowance.OK {
 			allowance.Last = num(r.Allowance, 2)
 		}
-		row := layout.Row{Cells: []layout.Cell{{Text: shortMonth(r.Month)}, {Text: num(b.StandardMonth, 2)}, {Text: num(r.Allowance, 2)}}}
-		if !b.StandardMonth.OK {
-			row.Cells[1] = layout.Cell{Text: noPrice(b.Base), Missing: true}
-			statuses = append(statuses, letters(b.Base))
-		}
-		if !r.Allowance.OK {
-			row.Cells[2] = layout.Cell{Text: "none known", Missing: true}
-		}
-		t.Rows = append(t.Rows, row)
 	}
-	t.Caption = fmt.Sprintf("%s a month, rounded to 2 decimals. %s, %s.%s", v.currency, v.householdName(), v.region(), statusKey(statuses))
-	p.Table = t
+	type R = result.Reach
+	p.Table = byMonth(v.reach, func(r R) result.Month { return r.Month }, -1,
+		number("Allowance", func(r R) string { return money4(r.Allowance) }).or("none known"),
+		number("Basket", func(r R) string { return money4(v.basketOf(r.Month).StandardMonth) }).gap(func(r R) string {
+			if b := v.basketOf(r.Month); !b.StandardMonth.OK {
+				return noPrice(b.Base)
+			}
+			return ""
+		}))
+	p.Table.Caption = v.caption(p.Table, "Both are of a month.")
 	l.Series = []draw.Series{cost, allowance}
 	switch b := v.basketOf(last.Month); {
 	case !b.StandardMonth.OK:
@@ -435,7 +501,7 @@ func (s *site) costPart(v *view, file string) (layout.Part, error) {
 	if brokenIn(cost) {
 		p.Foot = append(p.Foot, "Broken line: over a quarter of the cost is imputed.")
 	}
-	p.Foot = append(p.Foot, "The allowance changes in steps; it is never drawn as a slope. A gap in a line is a month without a figure.")
+	p.Foot = append(p.Foot, "The allowance changes in steps; it is never drawn as a slope. No line crosses a month without a figure.")
 	err := s.linePlots(&p, v, file, l, p.Headline, "basket.csv", "reach.csv")
 	return p, err
 }
@@ -452,6 +518,14 @@ func brokenIn(s draw.Series) bool {
 // point is a value as its file has it: four decimals.
 func point(n result.Num, broken bool) draw.Point {
 	return draw.Point{Value: json.Number(n.Fixed(4)), Broken: n.OK && broken}
+}
+
+// within gives a point its range, where both ends are known.
+func within(p draw.Point, lo, hi result.Num) draw.Point {
+	if p.Value != "" && lo.OK && hi.OK {
+		p.Lo, p.Hi = json.Number(lo.Fixed(4)), json.Number(hi.Fixed(4))
+	}
+	return p
 }
 
 // axisLabel names some months of an axis of n: the years, and July where there
@@ -473,22 +547,15 @@ func (v *view) cautions() layout.Part {
 	p := layout.Part{ID: "cautions", Headline: "What this page does not say"}
 	p.Text = []string{
 		"It does not say who may have an allowance, or how much. The rules of your place and the office that pays decide that: ask them.",
-		"It is not advice on what to eat. The basket is a yardstick, the same every month, so that only prices move it.",
+		"It is not advice on what to eat. The basket is a yardstick, the same every month, so that only prices move it: days it covers are days of this basket, not of every meal a household needs.",
 	}
 	if at := v.speaks(); at >= 0 {
 		r := v.reach[at]
-		if r.NOutlets.OK && r.NOutlets.V < 3 || strings.Contains(r.ObsStatusAll, "U") {
-			thin := fmt.Sprintf("The data of %s are thin. One shop can move the result", month(r.Month))
-			if r.NOutlets.OK {
-				thin = fmt.Sprintf("The data are thin: %s seen in %s. One shop can move the result", count(r.NOutlets.V, "shop was", "shops were"), month(r.Month))
-			}
-			if !r.LoDays.OK {
-				thin += ", and no range can be given"
-			}
-			p.Text = append(p.Text, thin+".")
+		if why := v.thin(r.Base, v.basketOf(r.Month).ObservedShare); why != "" {
+			p.Text = append(p.Text, fmt.Sprintf("The data of %s are thin: %s. A single price can move the result.", month(r.Month), why))
 		}
 	}
-	if v.e.Caution != "" {
+	if v.e.Invented && v.e.Caution != "" { // on real data it stands at the top
 		p.Text = append(p.Text, clean(v.e.Caution))
 	}
 	p.Warnings, p.Foot = v.warnings()

@@ -2,6 +2,8 @@ package dashboards
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 	"sort"
 	"strings"
 
@@ -16,18 +18,24 @@ const noFigures = "No figures yet for this household and place"
 // view is the rows of one combination. Its months are complete: a month of
 // which the edition has no row stands in it without values.
 type view struct {
-	e         *result.Edition
+	*site
 	c         result.Combination
 	household result.Household
 	reach     []result.Reach
 	baskets   []result.Basket
 	allowance map[result.Month]result.Allowance
-	lines     []result.BasketLine // of the newest month that has any
 	currency  string
 }
 
-func newView(e *result.Edition, c result.Combination) *view {
-	v := &view{e: e, c: c, household: household(e, c.Household), allowance: map[result.Month]result.Allowance{}}
+// place is a basket in a region and month.
+type place struct {
+	region, basket string
+	month          result.Month
+}
+
+func newView(s *site, c result.Combination) *view {
+	e := s.e
+	v := &view{site: s, c: c, household: household(e, c.Household), allowance: map[result.Month]result.Allowance{}}
 	reach := map[result.Month]result.Reach{}
 	for _, r := range e.Reach {
 		if r.Programme == c.Programme && r.AmountKind == c.AmountKind && r.Region == c.Region && r.Household == c.Household && r.Basket == c.Basket {
@@ -50,16 +58,6 @@ func newView(e *result.Edition, c result.Combination) *view {
 		if a.Programme == c.Programme && a.AmountKind == c.AmountKind && a.Region == c.Region && a.Persons == v.household.Persons {
 			v.allowance[a.Month] = a
 		}
-	}
-	var newest result.Month
-	for _, l := range e.Lines {
-		if l.Region != c.Region || l.Basket != c.Basket || l.Month < newest {
-			continue
-		}
-		if l.Month > newest {
-			newest, v.lines = l.Month, nil
-		}
-		v.lines = append(v.lines, l)
 	}
 	for _, b := range v.baskets {
 		if b.CurrencyCode != "" {
@@ -117,6 +115,61 @@ func regionName(e *result.Edition, key string) string {
 	return clean(key)
 }
 
+// leaf says whether a region has no parts: an ancestor is never set beside them.
+func leaf(e *result.Edition, key string) bool {
+	return !slices.ContainsFunc(e.Regions, func(r result.Region) bool { return r.Parent == key })
+}
+
+// regionOrder are the regions as a tree is read: each before its parts. One
+// whose parent is not known stands as a root.
+func regionOrder(e *result.Edition) []string {
+	known := map[string]bool{}
+	for _, r := range e.Regions {
+		known[r.Region] = true
+	}
+	var order []string
+	var add func(parent string)
+	add = func(parent string) {
+		for _, r := range e.Regions {
+			if r.Parent == parent || parent == "" && !known[r.Parent] {
+				order = append(order, r.Region)
+				if r.Region != "" {
+					add(r.Region)
+				}
+			}
+		}
+	}
+	add("")
+	return order
+}
+
+// mostRows is how many rows a page prints at most of a long table: the rest
+// stand in the data file.
+const mostRows = 1000
+
+// newest leaves out the oldest months of rows that are too many for a page,
+// and says so.
+func newest[T any](rows []T, month func(T) result.Month, file string) (kept []T, note string) {
+	if len(rows) <= mostRows {
+		return rows, ""
+	}
+	months := map[result.Month]int{}
+	for _, r := range rows {
+		months[month(r)]++
+	}
+	order := slices.Sorted(maps.Keys(months))
+	n, from := 0, order[len(order)-1]
+	for i := len(order) - 1; i >= 0 && n+months[order[i]] <= mostRows; i-- {
+		n, from = n+months[order[i]], order[i]
+	}
+	for _, r := range rows {
+		if month(r) >= from {
+			kept = append(kept, r)
+		}
+	}
+	return kept, fmt.Sprintf(" Months before %s are in %s.", shortMonth(from), file)
+}
+
 func (v *view) region() string { return regionName(v.e, v.c.Region) }
 
 func (v *view) householdName() string { return clean(v.household.Name) }
@@ -140,23 +193,88 @@ func (v *view) basketOf(m result.Month) result.Basket {
 	return result.Basket{Month: m}
 }
 
-// source names what a figure is of.
-func (v *view) source() string {
-	s := fmt.Sprintf("%s, edition %s. %s, %s, basket %s.", clean(v.e.Name), v.e.Hash, v.householdName(), v.region(), label(v.c.Basket))
-	if v.e.Invented {
-		s = "Invented demo data. " + s
+// lacking are the items of a basket that have no price in a region and month.
+func (s *site) lacking(at place) (names []string) {
+	for _, l := range s.lines[at] {
+		if !l.UnitPrice.OK {
+			names = append(names, s.lineName(l))
+		}
 	}
-	return s
+	return names
 }
 
-// mark is the source as a drawing of a width carries it, in at most two lines.
-func (v *view) mark(width float64) []string {
-	lines := draw.Wrap(v.source(), width, 12)
+// noTotal says why a basket has no full price in a month: what it lacks, if
+// that is little, and how much of the cost it is.
+func (s *site) noTotal(at place, b result.Base) string {
+	why, status, _ := strings.Cut(noPrice(b), " [")
+	if names := s.lacking(at); len(names) > 0 {
+		if n := len(s.lines[at]); len(names) > 4 {
+			why += fmt.Sprintf(": %d of %d items", len(names), n)
+		} else {
+			why += ": " + list(names, 4)
+		}
+		if b.MissingShare.OK {
+			why += fmt.Sprintf(", %s of the cost", percent(b.MissingShare, 2))
+		}
+	}
+	if status != "" {
+		why += " [" + status
+	}
+	return why
+}
+
+func (s *site) itemName(item string) string {
+	for _, n := range s.e.ItemNames {
+		if n.Item == item && n.Name != "" {
+			return clean(n.Name)
+		}
+	}
+	return label(item)
+}
+
+func (s *site) lineName(l result.BasketLine) string {
+	name := s.itemName(l.Item)
+	for _, o := range s.lines[place{l.Region, l.Basket, l.Month}] {
+		if o.Item == l.Item && o.Grade != l.Grade && l.Grade != "" {
+			return name + ", " + label(l.Grade)
+		}
+	}
+	return name
+}
+
+// basis says on what kind of prices a row rests.
+func basis(b result.Base) string {
+	if b.NObservations.OK {
+		return "as seen in these shops"
+	}
+	return "by published averages"
+}
+
+// source names what a figure is of.
+func (s *site) source(of string) string {
+	text := fmt.Sprintf("%s, edition %s. %s.", clean(s.e.Name), s.e.Hash, of)
+	if s.e.Invented {
+		text = "Invented demo data. " + text
+	}
+	return text
+}
+
+func (v *view) source() string {
+	return v.site.source(fmt.Sprintf("%s, %s, basket %s", v.householdName(), v.region(), label(v.c.Basket)))
+}
+
+// mark is a source as a drawing of a width carries it, in at most two lines.
+func mark(source string, width float64) []string {
+	lines := draw.Wrap(source, width, 12)
 	if len(lines) > 2 {
 		lines = []string{lines[0], strings.TrimSuffix(lines[1], ".") + "…"}
 	}
 	return lines
 }
+
+func (v *view) mark(width float64) []string { return mark(v.source(), width) }
+
+func (v *view) at(m result.Month) place { return place{v.c.Region, v.c.Basket, m} }
 
 // hatched says whether more than a quarter of the cost is imputed.
 func hatched(b result.Base) bool { return b.ImputedShare.OK && b.ImputedShare.V > 0.25 }

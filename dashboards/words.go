@@ -3,10 +3,13 @@ package dashboards
 import (
 	"fmt"
 	"math"
+	"slices"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
 
+	"farthing/dashboards/layout"
 	"farthing/pipeline/result"
 )
 
@@ -30,6 +33,22 @@ func percent(n result.Num, decimals int) string {
 	}
 	// A share has four decimals: what a float adds far behind them goes, so that a tie stays a tie.
 	return num(result.Some(math.Round(n.V*1e12)/1e10), decimals) + "\u202f%"
+}
+
+// list names things in a sentence, at most so many of them; where names hold
+// commas themselves, semicolons stand between them.
+func list(names []string, most int) string {
+	comma := ", "
+	if slices.ContainsFunc(names, func(s string) bool { return strings.Contains(s, ",") }) {
+		comma = "; "
+	}
+	if len(names) > most {
+		names = append(names[:most-1:most-1], fmt.Sprintf("%d more", len(names)-most+1))
+	}
+	if n := len(names); n > 1 {
+		return strings.Join(names[:n-1], comma) + " and " + names[n-1]
+	}
+	return strings.Join(names, "")
 }
 
 // month prints "February 2024", shortMonth "Feb 2024", dayName "28 February".
@@ -70,6 +89,14 @@ func span(from, to result.Month) string {
 	return fmt.Sprintf("%s to %s", month(from), month(to))
 }
 
+// shortSpan is a span for a table: "Nov 2023 to Feb 2024".
+func shortSpan(from, to result.Month) string {
+	if from == to {
+		return shortMonth(from)
+	}
+	return shortMonth(from) + " to " + shortMonth(to)
+}
+
 // count prints a number of things: "one raise", "12 raises".
 func count(n int, one, many string) string {
 	if n == 1 {
@@ -106,43 +133,85 @@ func clean(s string) string {
 	return s
 }
 
-// statusWords are the letters of SDMX CL_OBS_STATUS as a page says them.
+// statusOrder are the letters of SDMX CL_OBS_STATUS that the program sets,
+// strongest first; statusWords say what each means.
+const statusOrder = "QMOLBUEIPA"
+
 var statusWords = map[byte]string{
-	'A': "normal", 'B': "break in series", 'E': "estimated: last price kept", 'I': "imputed in part", 'L': "not collected",
-	'M': "not sold", 'O': "a price is missing", 'P': "provisional", 'Q': "held back", 'U': "thin data",
+	'A': "a normal value: every price was observed", 'B': "a break in the series", 'E': "estimated: the last price is kept for a while",
+	'I': "imputed in part: a price was filled in by rule", 'L': "prices were not collected",
+	'M': "an item was not sold", 'O': "a price is missing, so there is no total", 'P': "provisional", 'Q': "prices are held back for a check",
+	'U': "thin data: fewer than 3 shops, or less than %s of the cost observed",
+}
+
+// statusText says what a letter means, with the least observed share of the edition.
+func statusText(e *result.Edition, letter byte) string {
+	words := statusWords[letter]
+	if letter != 'U' {
+		return words
+	}
+	least := "the least share asked for"
+	for _, o := range e.Options {
+		if v, err := strconv.ParseFloat(o[1], 64); err == nil && o[0] == "least observed share" {
+			least = percent(result.Some(v), 0)
+		}
+	}
+	return fmt.Sprintf(words, least)
+}
+
+// thin says why a row's data are thin, "" where they are not.
+func (s *site) thin(b result.Base, observed result.Num) string {
+	if !strings.Contains(b.ObsStatusAll+b.ObsStatus, "U") {
+		return ""
+	}
+	if b.NOutlets.OK && b.NOutlets.V < 3 {
+		return count(b.NOutlets.V, "shop", "shops") + " seen, fewer than three"
+	}
+	if observed.OK {
+		return "only " + percent(observed, 2) + " of the cost observed"
+	}
+	return statusText(s.e, 'U')
 }
 
 // statusKey explains the letters that rows carry, in a fixed order.
-func statusKey(all []string) string {
-	seen := strings.Join(all, "")
+func statusKey(e *result.Edition, rows []layout.Row) string {
+	seen := map[byte]bool{}
+	for _, r := range rows {
+		last := r.Cells[len(r.Cells)-1].Text
+		if i := strings.LastIndexByte(last, '['); i >= 0 && strings.HasSuffix(last, "]") {
+			for _, c := range []byte(last[i:]) {
+				seen[c] = true
+			}
+		}
+	}
 	var words []string
-	for _, c := range []byte("QMOLBUEIP") {
-		if strings.IndexByte(seen, c) >= 0 {
-			words = append(words, fmt.Sprintf("[%c] %s", c, statusWords[c]))
+	for _, c := range []byte(statusOrder) {
+		if seen[c] {
+			words = append(words, fmt.Sprintf("[%c] %s", c, statusText(e, c)))
 		}
 	}
 	if words == nil {
 		return ""
 	}
-	return " " + strings.Join(words, ", ") + "."
+	return " " + strings.Join(words, "; ") + "."
 }
 
 // letters prints a row's statuses, and nothing for a normal row.
 func letters(b result.Base) string {
-	s := b.ObsStatusAll
-	if s == "" {
-		s = b.ObsStatus
+	all := b.ObsStatusAll
+	if all == "" {
+		all = b.ObsStatus
 	}
-	s = strings.Map(func(r rune) rune {
-		if r == 'A' || r > 'Z' || r < 'A' {
-			return -1
+	var list []string
+	for _, r := range all {
+		if r >= 'B' && r <= 'Z' {
+			list = append(list, string(r))
 		}
-		return r
-	}, s)
-	if s == "" {
+	}
+	if list == nil {
 		return ""
 	}
-	return "[" + s + "]"
+	return "[" + strings.Join(list, ", ") + "]"
 }
 
 // noPrice says why a total is missing, from the row's own status.

@@ -3,10 +3,12 @@ package dashboards
 import (
 	"testing"
 
+	"farthing/dashboards/layout"
 	"farthing/pipeline/result"
 )
 
 func TestWords(t *testing.T) {
+	least := &result.Edition{Meta: result.Meta{Options: [][2]string{{"least observed share", "0.7"}}}}
 	feb := result.Month(2024*12 + 1)
 	for _, c := range []struct{ name, got, want string }{
 		{"negative", num(some(-13.256), 2), "\u221213.26"},
@@ -16,11 +18,11 @@ func TestWords(t *testing.T) {
 		{"percent", percent(some(0.0807), 0), "8\u202f%"},
 		{"percent on a tie", percent(some(0.285), 0), "29\u202f%"},
 		{"percent missing", percent(result.Num{}, 0), ""},
-		{"dearer", change(some(113), some(100)), "13.0\u202f% more than"},
-		{"cheaper", change(some(90), some(100)), "10.0\u202f% less than"},
-		{"the same to a tenth", change(some(100.04), some(100)), "as much as"},
-		{"from nothing", change(some(1), some(0)), ""},
-		{"from missing", change(some(1), result.Num{}), ""},
+		{"dearer", its(against(some(113), some(100)), feb), "13.0\u202f% above its price in February 2024"},
+		{"cheaper", its(against(some(90), some(100)), feb), "10.0\u202f% below its price in February 2024"},
+		{"the same to a tenth", its(against(some(100.04), some(100)), feb), "as much as in February 2024"},
+		{"from nothing", against(some(1), some(0)), ""},
+		{"from missing", against(some(1), result.Num{}), ""},
 		{"month", month(feb), "February 2024"},
 		{"day", day("2024-02-28", 2024, false), "28 February"},
 		{"day of another year", day("2025-01-09", 2024, true), "9 Jan 2025"},
@@ -35,14 +37,25 @@ func TestWords(t *testing.T) {
 		{"key", label("food_support"), "food support"},
 		{"turned text", clean("a\u202eb\x00\nc"), "a\ufffdb\ufffd c"},
 		{"right to left", clean("שלום"), "\u2068שלום\u2069"},
-		{"letters", letters(result.Base{ObsStatusAll: "O,I"}), "[OI]"},
+		{"letters", letters(result.Base{ObsStatusAll: "OI"}), "[O, I]"},
 		{"normal", letters(result.Base{ObsStatus: "A", ObsStatusAll: "A"}), ""},
-		{"not sold before missing", noPrice(result.Base{ObsStatus: "M", ObsStatusAll: "M O"}), "an item was not sold [MO]"},
-		{"seen", filledWords(result.BasketLine{UnitPrice: some(1)}), "seen on shelves"},
+		{"not sold before missing", noPrice(result.Base{ObsStatus: "M", ObsStatusAll: "M O"}), "an item was not sold [M, O]"},
+		{"seen", filledWords(result.BasketLine{UnitPrice: some(1), Base: result.Base{NObservations: result.Count(2)}}), "seen on shelves"},
+		{"a published average", filledWords(result.BasketLine{UnitPrice: some(1)}), "published average"},
 		{"filled", filledWords(result.BasketLine{UnitPrice: some(1), FilledBy: "carried"}), "filled: last price kept"},
 		{"filled by a rule without words", filledWords(result.BasketLine{UnitPrice: some(1), FilledBy: "a_rule"}), "filled: a rule"},
 		{"no price", filledWords(result.BasketLine{Base: result.Base{ObsStatus: "O"}}), "a price is missing [O]"},
-		{"status key", statusKey([]string{"[I]", "[OI]"}), " [O] a price is missing, [I] imputed in part."},
+		{"status key", statusKey(least, []layout.Row{{Cells: []layout.Cell{{Text: "[I]"}}}, {Cells: []layout.Cell{{Text: "Q"}, {Text: "a gap [O, I]"}}}}),
+			" [O] a price is missing, so there is no total; [I] imputed in part: a price was filled in by rule."},
+		{"thin data say why", statusKey(least, []layout.Row{{Cells: []layout.Cell{{Text: "[U]"}}}}), " [U] thin data: fewer than 3 shops, or less than 70\u202f% of the cost observed."},
+		{"thin by shops", (&site{e: least}).thin(result.Base{ObsStatus: "U", NOutlets: result.Count(1)}, some(1)), "one shop seen, fewer than three"},
+		{"thin by share", (&site{e: least}).thin(result.Base{ObsStatusAll: "OU"}, some(.5064)), "only 50.64\u202f% of the cost observed"},
+		{"not thin", (&site{e: least}).thin(result.Base{ObsStatus: "A", NOutlets: result.Count(1)}, some(.1)), ""},
+		{"names", list([]string{"a", "b", "c"}, 3), "a, b and c"},
+		{"too many names", list([]string{"a", "b", "c", "d"}, 3), "a, b and 2 more"},
+		{"names with commas", list([]string{"beans, dried", "milk", "salt"}, 3), "beans, dried; milk and salt"},
+		{"no range from averages", noRange(result.Base{}), "It rests on published averages, which do not tell the shops behind them, so no range can be given."},
+		{"no range from two shops", noRange(result.Base{NOutlets: result.Count(2)}), "It rests on two shops: a range takes three."},
 	} {
 		if c.got != c.want {
 			t.Errorf("%s: got %q, want %q", c.name, c.got, c.want)

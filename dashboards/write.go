@@ -3,10 +3,9 @@
 // and no clock, and computes nothing that is not a difference or a ratio of
 // two published numbers.
 //
-// Order of work: Write takes an edition; view gathers the rows of one
-// combination; reach and basket make a layout.Page of them; layout prints it.
-// A further page is one more function from a view to a Page, and one line in
-// kinds.
+// Order of work: Write takes an edition and lists the pages; view gathers the
+// rows of one combination; a kind's function makes a layout.Page of them;
+// layout prints it. A further page is one more function and one line in kinds.
 package dashboards
 
 import (
@@ -17,61 +16,94 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 
 	"farthing/dashboards/draw"
 	"farthing/dashboards/layout"
 	"farthing/pipeline/result"
 )
 
-// kind is a kind of page: its name in the running head, the parts of its file
-// name, and how it is made; file is that name without its ending.
+// aspect is one thing that a combination names: its keys, and in words.
+type aspect struct {
+	name string
+	keys func(c result.Combination) []string
+	text func(e *result.Edition, c result.Combination) string
+}
+
+var (
+	byAllowance = aspect{"Allowance", func(c result.Combination) []string { return []string{c.Programme, c.AmountKind} },
+		func(_ *result.Edition, c result.Combination) string { return allowanceName(c) }}
+	byRegion = aspect{"Region", func(c result.Combination) []string { return []string{c.Region} },
+		func(e *result.Edition, c result.Combination) string { return regionName(e, c.Region) }}
+	byHousehold = aspect{"Household", func(c result.Combination) []string { return []string{c.Household} },
+		func(e *result.Edition, c result.Combination) string { return clean(household(e, c.Household).Name) }}
+	byBasket = aspect{"Basket", func(c result.Combination) []string { return []string{c.Basket} },
+		func(_ *result.Edition, c result.Combination) string { return label(c.Basket) }}
+)
+
+// kind is a kind of page: its name in the running head, the aspects by which
+// its pages differ, and how one is made; file is the page's name without its
+// ending.
 type kind struct {
 	name string
-	key  func(result.Combination) []string
+	by   []aspect
 	page func(s *site, v *view, file string) (layout.Page, error)
 }
 
 // kinds are the kinds of page, in the order of the running head.
 func kinds() []kind {
 	return []kind{
-		{"Reach", func(c result.Combination) []string {
-			return []string{"reach", c.Programme, c.AmountKind, c.Region, c.Household, c.Basket}
-		}, reachPage},
-		{"Basket", func(c result.Combination) []string {
-			return []string{"basket", c.Region, c.Household, c.Basket}
-		}, basketPage},
+		{"Reach", []aspect{byAllowance, byRegion, byHousehold, byBasket}, reachPage},
+		{"Regions", []aspect{byBasket}, regionsPage},
+		{"Basket", []aspect{byRegion, byHousehold, byBasket}, basketPage},
+		{"Items", nil, itemsPage},
+		{"Grounds", nil, groundsPage},
 	}
+}
+
+// file is the name of the page about a combination, without its ending.
+func (k kind) file(c result.Combination) string {
+	parts := []string{strings.ToLower(k.name)}
+	for _, a := range k.by {
+		parts = append(parts, a.keys(c)...)
+	}
+	return fileName(parts...)
 }
 
 // frontPage is the first kind of page of the first combination.
 const frontPage = "index.html"
 
-// site is what pages share while an edition is written.
+// site is what pages share while an edition is written; nothing of it changes then.
 type site struct {
 	e       *result.Edition
 	dir     string
 	engine  *draw.Engine // nil without a chart library
 	publish []result.Combination
+	goods   []good
+	lines   map[place][]result.BasketLine
+	costs   map[place]result.Basket // of the first household of a place
 	layout.Site
 }
 
+// job is one page to be made.
+type job struct {
+	file string
+	page func() (layout.Page, error)
+}
+
+// workers make pages at once; what they write does not depend on their number.
+const workers = 2
+
 // Write writes the pages of an edition below dir, which must exist: index.html,
-// one page of each kind for every combination of e.Publish, the drawings as
-// SVG files under figures/, the style sheet and the script. library is the
-// chart library's file, which is copied beside them; without one ("") the line
-// figures are left to their tables, and the pages say so.
+// one page of each kind for every combination of e.Publish, one for each item,
+// the drawings as SVG files under figures/, the style sheet and the script.
+// library is the chart library's file, which is copied beside them; without
+// one ("") the large line figures are left to their tables, and the pages say so.
 //
 // Nothing outside dir is written, whatever the names in e are. The same
 // edition gives the same bytes.
 func Write(dir string, e *result.Edition, library string) error {
-	s := &site{e: e, dir: dir}
-	seen := map[result.Combination]bool{}
-	for _, c := range e.Publish {
-		if !seen[c] {
-			seen[c] = true
-			s.publish = append(s.publish, c)
-		}
-	}
+	s := newSite(dir, e)
 	if library != "" {
 		var err error
 		if s.engine, err = draw.NewEngine(library); err != nil {
@@ -94,39 +126,93 @@ func Write(dir string, e *result.Edition, library string) error {
 	if err := os.MkdirAll(filepath.Join(dir, "figures"), 0o755); err != nil {
 		return err
 	}
-	s.Site = layout.Site{Name: clean(e.Name), Invented: e.Invented, Foot: foot(e)}
 	if len(s.publish) == 0 {
 		return s.page(layout.Page{File: frontPage, Title: clean(e.Name) + ": nothing is published yet",
 			Headline: "Nothing is published yet",
 			Lead:     []string{"Name a programme, household, basket and region under [[publish]] in farthing.toml, then run again."}})
 	}
+	jobs := s.jobs()
+	next, errs := make(chan int), make([]error, len(jobs))
+	var wg sync.WaitGroup
+	for range workers {
+		wg.Go(func() {
+			for i := range next {
+				errs[i] = s.make(jobs[i], i == 0)
+			}
+		})
+	}
+	for i := range jobs {
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+	for i, err := range errs {
+		if err != nil {
+			return fmt.Errorf("%s.html: %w", jobs[i].file, err)
+		}
+	}
+	return nil
+}
+
+func newSite(dir string, e *result.Edition) *site {
+	s := &site{e: e, dir: dir, goods: goodsOf(e), lines: map[place][]result.BasketLine{}, costs: map[place]result.Basket{}}
+	seen := map[result.Combination]bool{}
+	for _, c := range e.Publish {
+		if !seen[c] {
+			seen[c] = true
+			s.publish = append(s.publish, c)
+		}
+	}
+	for _, l := range e.Lines {
+		at := place{l.Region, l.Basket, l.Month}
+		s.lines[at] = append(s.lines[at], l)
+	}
+	for _, b := range e.Baskets {
+		at := place{b.Region, b.Basket, b.Month}
+		if _, ok := s.costs[at]; !ok {
+			s.costs[at] = b
+		}
+	}
+	s.Site = layout.Site{Name: clean(e.Name), Invented: e.Invented, Foot: foot(e, len(s.publish) > 0)}
+	return s
+}
+
+// jobs are the pages of an edition, the front page first.
+func (s *site) jobs() []job {
+	var jobs []job
 	done := map[string]bool{}
 	for _, c := range s.publish {
-		v := newView(e, c)
 		for _, k := range kinds() {
-			name := fileName(k.key(c)...)
-			file := name + ".html"
+			file := k.file(c)
 			if done[file] {
 				continue
 			}
 			done[file] = true
-			p, err := k.page(s, v, name)
-			if err != nil {
-				return fmt.Errorf("%s: %w", file, err)
-			}
-			p.File, p.About, p.Nav, p.Choices = file, v.about(), s.nav(k, c), s.choices(k, c)
-			if err := s.page(p); err != nil {
-				return err
-			}
-			if len(done) == 1 {
-				p.File = frontPage
-				if err := s.page(p); err != nil {
-					return err
-				}
-			}
+			jobs = append(jobs, job{file, func() (layout.Page, error) {
+				p, err := k.page(s, newView(s, c), file)
+				p.Nav, p.Choices = s.nav(k.name, c), s.choices(k, c)
+				return p, err
+			}})
 		}
 	}
-	return nil
+	for i := range s.goods {
+		jobs = append(jobs, job{s.goods[i].file(), func() (layout.Page, error) { return s.itemPage(&s.goods[i]) }})
+	}
+	return jobs
+}
+
+// make makes one page; the first is the front page too.
+func (s *site) make(j job, first bool) error {
+	p, err := j.page()
+	if err != nil {
+		return err
+	}
+	p.File = j.file + ".html"
+	if err := s.page(p); err != nil || !first {
+		return err
+	}
+	p.File = frontPage
+	return s.page(p)
 }
 
 func (s *site) write(name string, b []byte) error {
@@ -146,67 +232,57 @@ func (s *site) href(k kind, c result.Combination) string {
 	if k.name == kinds()[0].name && c == s.publish[0] {
 		return frontPage
 	}
-	return fileName(k.key(c)...) + ".html"
+	return k.file(c) + ".html"
 }
 
-func (s *site) nav(here kind, c result.Combination) []layout.Link {
+func (s *site) nav(here string, c result.Combination) []layout.Link {
 	var links []layout.Link
 	for _, k := range kinds() {
-		links = append(links, layout.Link{Text: k.name, Href: s.href(k, c), Current: k.name == here.name})
+		links = append(links, layout.Link{Text: k.name, Href: s.href(k, c), Current: k.name == here})
 	}
 	return links
 }
 
-// choices are links to the other regions, households, baskets and allowances:
-// for each, the published combination that differs from c in least else.
+// choices are links to the other regions, households, baskets and allowances
+// of a kind's pages: for each, the published combination that differs from c
+// in least else.
 func (s *site) choices(k kind, c result.Combination) []layout.Choice {
-	parts := []struct {
-		name string
-		of   func(result.Combination) (key, text string)
-	}{
-		{"Region", func(c result.Combination) (string, string) { return c.Region, regionName(s.e, c.Region) }},
-		{"Household", func(c result.Combination) (string, string) {
-			return c.Household, clean(household(s.e, c.Household).Name)
-		}},
-		{"Basket", func(c result.Combination) (string, string) { return c.Basket, label(c.Basket) }},
-		{"Allowance", func(c result.Combination) (string, string) {
-			return c.Programme + "\x00" + c.AmountKind, allowanceName(c)
-		}},
-	}
+	key := func(a aspect, c result.Combination) string { return strings.Join(a.keys(c), "\x00") }
 	likeness := func(o result.Combination) (n int) {
-		for _, p := range parts {
-			a, _ := p.of(c)
-			if b, _ := p.of(o); a == b {
+		for _, a := range k.by {
+			if key(a, o) == key(a, c) {
 				n++
 			}
 		}
 		return n
 	}
 	var choices []layout.Choice
-	for _, p := range parts {
+	for _, a := range k.by {
 		best := map[string]result.Combination{}
 		var order []string
 		for _, o := range s.publish {
-			key, _ := p.of(o)
-			if old, ok := best[key]; !ok {
-				order = append(order, key)
-				best[key] = o
+			if old, ok := best[key(a, o)]; !ok {
+				order = append(order, key(a, o))
+				best[key(a, o)] = o
 			} else if likeness(o) > likeness(old) {
-				best[key] = o
+				best[key(a, o)] = o
 			}
 		}
 		if len(order) < 2 {
 			continue
 		}
-		choice := layout.Choice{Name: p.name}
-		here, _ := p.of(c)
-		for _, key := range order {
-			_, text := p.of(best[key])
-			choice.Links = append(choice.Links, layout.Link{Text: text, Href: s.href(k, best[key]), Current: key == here})
+		choice := layout.Choice{Name: a.name}
+		for _, o := range order {
+			choice.Links = append(choice.Links, layout.Link{Text: a.text(s.e, best[o]), Href: s.href(k, best[o]), Current: o == key(a, c)})
 		}
 		choices = append(choices, choice)
 	}
 	return choices
+}
+
+// drawn gives a drawing its place in a part at both widths.
+func (s *site) drawn(p *layout.Part, file string, wide, slim draw.Drawing, words string, data ...string) error {
+	return s.figure(p, file, wide, []layout.Plot{plot("wide", wide, words, nil), plot("slim", slim, words, nil)}, data...)
 }
 
 // figure writes a drawing as a file and gives it its place in a part, with the

@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"maps"
@@ -262,16 +263,30 @@ func (t *tracer) fileLine(n *Node, file string, line int) error {
 	return err
 }
 
+// source is the profile by which an archived file is unpacked.
+func (t *tracer) source(path string) (src workspace.Source) {
+	for _, f := range t.e.Sources {
+		if f.SHA256 == filepath.Base(filepath.Dir(path)) {
+			for _, s := range t.w.Sources {
+				if s.Name == f.Source {
+					src = s
+				}
+			}
+		}
+	}
+	return src
+}
+
 // text is one line of a file.
 func (t *tracer) text(path string, line int) (string, error) {
 	lines, ok := t.texts[path]
 	if !ok {
-		b, err := os.ReadFile(path)
+		u, err := intake.Unpack(path, t.source(path))
 		if err != nil {
 			return "", err
 		}
-		b, err = io.ReadAll(intake.UTF8Text(bytes.NewReader(b)))
-		if err != nil {
+		b, err := io.ReadAll(u)
+		if err := errors.Join(err, u.Close()); err != nil {
 			return "", err
 		}
 		lines = bytes.Split(b, []byte{'\n'})

@@ -43,6 +43,7 @@ var (
 	ObservationList = step("observation_list")
 	FileCount       = step("file_count")
 	IntakeDigest    = step("intake_digest")
+	SetAsideList    = step("set_aside_list")
 	SetAsideReason  = step("set_aside_reason")
 )
 

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -24,13 +25,22 @@ func args(check cobra.PositionalArgs) cobra.PositionalArgs {
 }
 
 func (c *cli) importCommand() *cobra.Command {
-	return &cobra.Command{
+	var preview bool
+	cmd := &cobra.Command{
 		Use:   "import [FILE...]",
 		Short: "Take price files into the archive and the database",
 		Long: `Take the named files, or all in the inbox, into the archive and the database.
-Each is kept byte for byte; each row is accepted, quarantined or a duplicate.` + "\n" + exitHelp,
-		Example: "  farthing import --workspace tavrin notes-2024-03.csv",
+Each is kept byte for byte; each row is accepted, quarantined or a duplicate.
+With --preview: show how the one named file would be read, store nothing, and
+write a profile of its source beside farthing.toml.` + "\n" + exitHelp,
+		Example: "  farthing import --workspace tavrin notes-2024-03.csv\n  farthing import --workspace tavrin --preview prices.csv",
 		RunE: func(cmd *cobra.Command, files []string) error {
+			if preview {
+				if len(files) != 1 {
+					return usageError{errors.New("name the one file to preview")}
+				}
+				return c.preview(cmd.Context(), files[0])
+			}
 			w, err := c.open()
 			if err != nil {
 				return err
@@ -45,6 +55,8 @@ Each is kept byte for byte; each row is accepted, quarantined or a duplicate.` +
 			return c.print(rep, func(out io.Writer) { printImport(out, rep) })
 		},
 	}
+	cmd.Flags().BoolVar(&preview, "preview", false, "show how the file would be read, and store nothing")
+	return cmd
 }
 
 func printImport(out io.Writer, rep *intake.Report) {

@@ -1,5 +1,5 @@
-// Package draw turns numbers into SVG: month strips, share bars and lines over
-// months. It knows neither results nor pages, and computes nothing but places
+// Package draw turns numbers into SVG: month strips, shares, ranks, and lines
+// over months, large or as panels of one scale. It knows neither results nor pages, and computes nothing but places
 // on the paper.
 //
 // Colours are presentation attributes in the light palette, so that a drawing
@@ -25,6 +25,8 @@ const (
 	Short = "#b0371a"
 	Rule  = "#857e70"
 	Hair  = "#ddd6c8"
+	Tint  = "#dfe4e6" // between the edges of a range
+	Edge  = "#6f8496"
 )
 
 // The two widths a figure is drawn for, in px: type is never scaled down.

@@ -2,14 +2,11 @@ package draw
 
 import (
 	"encoding/json"
-	"fmt"
 	"math"
-	"os"
-	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
-	"github.com/dop251/goja"
 	"github.com/go-echarts/go-echarts/v2/charts"
 	"github.com/go-echarts/go-echarts/v2/opts"
 )
@@ -17,7 +14,20 @@ import (
 // Point is a month's value as it is published, "" where there is none.
 type Point struct {
 	Value  json.Number
-	Broken bool // the line to and from it is broken: much of it is imputed
+	Lo, Hi json.Number // the range across the shops seen; both or neither
+	Broken bool        // the line to and from it is broken: much of it is imputed
+}
+
+// numbers are the point's value and bounds, NaN where missing.
+func (p Point) numbers() (v, lo, hi float64) {
+	f := func(n json.Number) float64 {
+		x, err := n.Float64()
+		if err != nil {
+			return math.NaN()
+		}
+		return x
+	}
+	return f(p.Value), f(p.Lo), f(p.Hi)
 }
 
 // Series is one line over the months.
@@ -25,7 +35,12 @@ type Series struct {
 	Name   string // printed at the line's end with the last value
 	Last   string // that value as printed
 	Points []Point
-	Step   bool // changes at once between two months: never interpolated
+	Step   bool   // changes at once between two months: never interpolated
+	Gap    string // what is said at a gap
+}
+
+func (s Series) ranged() bool {
+	return slices.ContainsFunc(s.Points, func(p Point) bool { return p.Lo != "" && p.Hi != "" })
 }
 
 // Lines is a figure of lines over the same months, in one unit.
@@ -34,30 +49,43 @@ type Lines struct {
 	Series []Series
 }
 
-// span is the smallest and largest value; ok is false where there is none.
-func (l Lines) span() (lo, hi float64, ok bool) {
+// span is the smallest and largest value of some points, their ranges
+// included; lo > hi where there is none.
+func span(lists ...[]Point) (lo, hi float64) {
 	lo, hi = math.Inf(1), math.Inf(-1)
-	for _, s := range l.Series {
-		for _, p := range s.Points {
-			if v, err := p.Value.Float64(); err == nil {
-				lo, hi = min(lo, v), max(hi, v)
+	for _, points := range lists {
+		for _, p := range points {
+			for _, n := range []json.Number{p.Value, p.Lo, p.Hi} {
+				if v, err := n.Float64(); err == nil {
+					lo, hi = min(lo, v), max(hi, v)
+				}
 			}
 		}
 	}
-	return lo, hi, lo <= hi
+	return lo, hi
+}
+
+func (l Lines) span() (lo, hi float64) {
+	var lists [][]Point
+	for _, s := range l.Series {
+		lists = append(lists, s.Points)
+	}
+	return span(lists...)
 }
 
 // Any says whether there is a value to draw.
 func (l Lines) Any() bool {
-	_, _, ok := l.span()
-	return ok
+	lo, hi := l.span()
+	return lo <= hi
 }
 
-// Scale is where the value axis starts and ends, and the step between its
+// Scale is the figure's value axis.
+func (l Lines) Scale() (from, to, step float64) { return scale(l.span()) }
+
+// scale is where a value axis starts and ends, and the step between its
 // marks: 1, 2 or 5 times a power of ten, four to eight of them.
-func (l Lines) Scale() (from, to, step float64) {
-	lo, hi, ok := l.span()
-	if !ok {
+func scale(lo, hi float64) (from, to, step float64) {
+	if lo > hi {
 		return 0, 1, 1
 	}
 	if lo == hi {
@@ -131,6 +159,11 @@ func (l Lines) Option(width float64, mark []string) (json.RawMessage, error) {
 		}
 		return math.NaN()
 	}
+	for _, s := range l.Series {
+		if s.ranged() {
+			addBand(c, s)
+		}
+	}
 	for i, s := range l.Series {
 		ink, align := Fed, ""
 		if s.Step {
@@ -146,21 +179,22 @@ func (l Lines) Option(width float64, mark []string) (json.RawMessage, error) {
 		}
 		addLine(c, s, ink, align)
 	}
-	l.addGaps(c, from)
+	l.addGaps(c, from, to)
 	c.Validate()
 	return json.Marshal(c.JSON())
 }
 
-// addLine adds a series as up to three: the solid line, its broken parts, and
-// the last point with its label.
+// addLine adds a series as few of the library's as can be, since each costs
+// its time: the line, whose newest point carries the label, its broken parts,
+// and points that stand alone.
 func addLine(c *charts.Line, s Series, ink, align string) {
 	n := len(s.Points)
 	has := func(i int) bool { return i >= 0 && i < n && s.Points[i].Value != "" }
 	broken := func(i int) bool { return has(i) && s.Points[i].Broken }
-	solid, dashed, last := make([]opts.LineData, n), make([]opts.LineData, n), make([]opts.LineData, n)
-	end, anyBroken := -1, false
+	solid, dashed, alone := make([]opts.LineData, n), make([]opts.LineData, n), make([]opts.LineData, n)
+	end, anyBroken, anyAlone := -1, false, false
 	for i, p := range s.Points {
-		solid[i], dashed[i], last[i] = opts.LineData{Value: "-"}, opts.LineData{Value: "-"}, opts.LineData{Value: "-"}
+		solid[i].Value, dashed[i].Value, alone[i].Value = "-", "-", "-"
 		if !has(i) {
 			continue
 		}
@@ -171,43 +205,67 @@ func addLine(c *charts.Line, s Series, ink, align string) {
 		if p.Broken || broken(i-1) || broken(i+1) {
 			dashed[i].Value, anyBroken = p.Value, true
 		}
-		if !has(i-1) && !has(i+1) { // a line of one point would not be seen
-			solid[i] = opts.LineData{Value: p.Value, Symbol: "circle", SymbolSize: 5}
+	}
+	for i := range end {
+		if has(i) && !has(i-1) && !has(i+1) { // a line of one point would not be seen
+			alone[i].Value, anyAlone = s.Points[i].Value, true
 		}
 	}
-	shape := func(dash string) []charts.SeriesOpts {
-		line := opts.LineChart{Symbol: "none", ShowSymbol: opts.Bool(true)}
+	add := func(name string, data []opts.LineData, line opts.LineChart, dash string, labelled bool) {
+		line.ShowSymbol = opts.Bool(true)
 		if s.Step {
 			line.Step = "middle"
 		}
-		return []charts.SeriesOpts{
+		style := []charts.SeriesOpts{
 			charts.WithLineChartOpts(line),
 			charts.WithLineStyleOpts(opts.LineStyle{Color: ink, Width: 2, Type: dash}),
 			charts.WithItemStyleOpts(opts.ItemStyle{Color: ink}),
 		}
+		if labelled && end >= 0 { // only a point with a symbol carries a label
+			data[end].Symbol, data[end].SymbolSize = "circle", 6
+			style = append(style, charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: "right", Formatter: "{a}", Color: ink,
+				FontSize: 12, FontWeight: "bold", LineHeight: 15, VerticalAlign: align}))
+			name += "\n" + s.Last
+		}
+		c.AddSeries(name, data, style...)
 	}
-	c.AddSeries(s.Name, solid, shape("solid")...)
+	none := opts.LineChart{Symbol: "none"}
 	if anyBroken {
-		c.AddSeries(s.Name+", imputed", dashed, shape("dashed")...)
+		add(s.Name, dashed, none, "dashed", broken(end))
 	}
-	if end < 0 {
-		return
+	add(s.Name, solid, none, "solid", !broken(end))
+	if anyAlone {
+		add(s.Name, alone, opts.LineChart{Symbol: "circle", SymbolSize: 5}, "solid", false)
 	}
-	last[end].Value = s.Points[end].Value
-	c.AddSeries(s.Name+"\n"+s.Last, last,
-		charts.WithLineChartOpts(opts.LineChart{Symbol: "circle", SymbolSize: 6, ShowSymbol: opts.Bool(true)}),
-		charts.WithItemStyleOpts(opts.ItemStyle{Color: ink}),
-		charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: "right", Formatter: "{a}", Color: ink,
-			FontSize: 12, FontWeight: "bold", LineHeight: 15, VerticalAlign: align}),
-	)
 }
 
-// addGaps writes "gap" on the axis under the middle of each run of months that
-// have no value on a line that is not a step.
-func (l Lines) addGaps(c *charts.Line, from float64) {
+// addBand adds a series' range as two stacked series: its low edge, and the
+// difference to the high edge with the tint between them.
+func addBand(c *charts.Line, s Series) {
+	low, high := make([]opts.LineData, len(s.Points)), make([]opts.LineData, len(s.Points))
+	for i, p := range s.Points {
+		low[i].Value, high[i].Value = "-", "-"
+		if _, lo, hi := p.numbers(); lo <= hi {
+			low[i].Value, high[i].Value = p.Lo, json.Number(strconv.FormatFloat(hi-lo, 'f', 4, 64))
+		}
+	}
+	add := func(name string, data []opts.LineData, more ...charts.SeriesOpts) {
+		c.AddSeries(s.Name+", "+name, data, append(more,
+			charts.WithLineChartOpts(opts.LineChart{Symbol: "none", Stack: s.Name}),
+			charts.WithLineStyleOpts(opts.LineStyle{Color: Edge, Width: 1}),
+			charts.WithItemStyleOpts(opts.ItemStyle{Color: Edge}))...)
+	}
+	add("low", low)
+	add("range", high, charts.WithAreaStyleOpts(opts.AreaStyle{Color: Tint, Opacity: opts.Float(1)}))
+}
+
+// addGaps says, in the middle of each run of months without a value, what is
+// missing there: on the axis for a line, at the top for a step.
+func (l Lines) addGaps(c *charts.Line, from, to float64) {
 	for _, s := range l.Series {
+		at, side := from, "top"
 		if s.Step {
-			continue
+			at, side = to, "bottom"
 		}
 		words, any := make([]opts.LineData, len(s.Points)), false
 		for i := range words {
@@ -219,91 +277,15 @@ func (l Lines) addGaps(c *charts.Line, from float64) {
 				i++
 			}
 			if i > first {
-				words[(first+i-1)/2].Value, any = from, true
+				words[(first+i-1)/2].Value, any = at, true
 			}
 		}
-		if any {
-			c.AddSeries("gap", words,
+		if any && s.Gap != "" {
+			c.AddSeries(s.Gap, words,
 				charts.WithLineChartOpts(opts.LineChart{Symbol: "circle", SymbolSize: 1, ShowSymbol: opts.Bool(true)}),
 				charts.WithLineStyleOpts(opts.LineStyle{Opacity: opts.Float(0)}),
 				charts.WithItemStyleOpts(opts.ItemStyle{Color: Rule}),
-				charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: "top", Formatter: "{a}", Color: Muted, FontSize: 12, FontStyle: "italic"}))
+				charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: side, Formatter: "{a}", Color: Muted, FontSize: 12, FontStyle: "italic"}))
 		}
 	}
-}
-
-// Engine draws line figures with the chart library, without a browser.
-type Engine struct {
-	vm   *goja.Runtime
-	draw goja.Callable
-}
-
-// NewEngine reads the chart library's file.
-func NewEngine(library string) (*Engine, error) {
-	src, err := os.ReadFile(library)
-	if err != nil {
-		return nil, fmt.Errorf("chart library: %w", err)
-	}
-	vm := goja.New()
-	// The library asks for a later frame, which a drawing made at once never needs.
-	if err := vm.Set("setTimeout", func() {}); err != nil {
-		return nil, err
-	}
-	if _, err := vm.RunScript("library", string(src)); err != nil {
-		return nil, fmt.Errorf("chart library %s: %w", library, err)
-	}
-	v, err := vm.RunString(`(function (option, width, height) {
-		var c = echarts.init(null, null, {renderer: "svg", ssr: true, width: width, height: height});
-		c.setOption(JSON.parse(option));
-		var svg = c.renderToSVGString();
-		c.dispose();
-		return svg;
-	})`)
-	if err != nil {
-		return nil, fmt.Errorf("chart library %s: %w", library, err)
-	}
-	draw, _ := goja.AssertFunction(v)
-	return &Engine{vm, draw}, nil
-}
-
-// Draw draws the figure at a width. The id must be the figure's own in its page.
-func (e *Engine) Draw(l Lines, width float64, id string, mark []string) (Drawing, error) {
-	option, err := l.Option(width, mark)
-	if err != nil {
-		return Drawing{}, err
-	}
-	w, h := l.Size(width)
-	v, err := e.draw(goja.Undefined(), e.vm.ToValue(string(option)), e.vm.ToValue(w), e.vm.ToValue(h))
-	if err != nil {
-		return Drawing{}, fmt.Errorf("chart library: %w", err)
-	}
-	return Drawing{w, h, plain(v.String(), id)}, nil
-}
-
-var (
-	outer  = regexp.MustCompile(`(?s)^\s*<svg[^>]*>(.*)</svg>\s*$`)
-	styles = regexp.MustCompile(` style="([^"]*)"`)
-	ids    = regexp.MustCompile(`\bzr\d+-`)
-	unseen = regexp.MustCompile(`(?s)<style[^>]*>.*?</style>` + // rules for the mouse
-		`|<(?:rect|path)[^>]* fill="none"(?: pointer-events="\w+")?(?: class="[^"]*")?></(?:rect|path)>` + // neither filled nor drawn
-		`|<path[^>]*stroke-width="0"[^>]*></path>` +
-		`| (?:class|pointer-events|ecmeta_\w+)="[^"]*"|\n`)
-)
-
-// plain keeps what is inside the library's svg element and makes it fit a
-// page under a strict policy: no style element, no style attribute (they
-// become presentation attributes), and ids of the figure's own.
-func plain(svg, id string) string {
-	s := outer.ReplaceAllString(svg, "$1")
-	s = styles.ReplaceAllStringFunc(s, func(m string) string {
-		var b strings.Builder
-		for _, d := range strings.Split(styles.FindStringSubmatch(m)[1], ";") {
-			name, value, ok := strings.Cut(d, ":")
-			if ok && name != "font-family" { // the page's own
-				fmt.Fprintf(&b, ` %s="%s"`, strings.TrimSpace(name), strings.TrimSpace(value))
-			}
-		}
-		return b.String()
-	})
-	return ids.ReplaceAllString(unseen.ReplaceAllString(s, ""), id+"-")
 }

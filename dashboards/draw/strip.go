@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html"
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -22,7 +23,7 @@ type Month struct {
 	Lo, Hi float64
 
 	Hatched bool   // over a quarter of the cost is imputed
-	Count   string // the days in figures
+	Count   string // the reach in figures, which may pass the month
 	RunsOut string // when the money runs out: "28 Feb"
 	OutDay  string // the same where there is little room: "28"
 	Step    string // the allowance's step before this month; "" for none
@@ -38,8 +39,8 @@ type stripSize struct {
 }
 
 var (
-	wideStrip = stripSize{width: Wide, x0: 78, pitch: 15, mark: 12, count: 605, cuts: 2, countHead: "days fed", outHead: "money ran out"}
-	slimStrip = stripSize{width: Slim, x0: 28, pitch: 7.25, mark: 5.65, count: 288, small: true, cuts: 1, countHead: "days", outHead: "out on"}
+	wideStrip = stripSize{width: Wide, x0: 78, pitch: 15, mark: 12, count: 605, cuts: 2, countHead: "reach, days", outHead: "money ran out"}
+	slimStrip = stripSize{width: Slim, x0: 28, pitch: 7.25, mark: 5.65, count: 288, small: true, cuts: 1, countHead: "reach", outHead: "out on"}
 )
 
 const (
@@ -169,21 +170,49 @@ func cuts(s stripSize, y float64, from, to int, at func(int) float64) string {
 	return fmt.Sprintf(`<path d="%s" stroke="%s" stroke-width="2" fill="none"/>`, d.String(), Paper)
 }
 
-// Sample is a mark for a key: "fed", "part", "open", "hatched" or "range".
+// Sample is a mark for a key: "fed", "part", "open", "hatched" or "range" of
+// a strip; "line", "band", "broken" or "ring" of a panel; "estimate",
+// "possible" or "other" of a rank.
 func Sample(kind string) Drawing {
-	m := map[string]Month{
-		"fed":     {Days: 3, Fed: 3},
-		"part":    {Days: 1, Part: 0.5},
-		"open":    {Days: 2},
-		"hatched": {Days: 3, Fed: 3, Hatched: true},
-		"range":   {Days: 3, Fed: 1, Part: 0.5, Lo: 0.5, Hi: 3},
-	}[kind]
-	if kind != "range" {
-		m.Lo, m.Hi = math.NaN(), math.NaN()
+	nan := math.NaN()
+	level := func(y float64) float64 { return y }
+	panel := func(points ...Point) Drawing {
+		return Drawing{30, 16, `<g transform="translate(3 0)">` + trace(points, 24/float64(len(points)-1), level) + `</g>`}
 	}
-	s := wideStrip
-	s.x0 = 0
-	return Drawing{float64(m.Days)*s.pitch - 3, markHeight + 4, days(m, s, 2)}
+	rank := func(attr string) Drawing {
+		return Drawing{18, 16, `<rect x="0.5" y="1.5" width="17" height="13" ` + attr + `/>`}
+	}
+	strip := func(m Month) Drawing {
+		s := wideStrip
+		s.x0 = 0
+		return Drawing{float64(m.Days)*s.pitch - 3, markHeight + 4, days(m, s, 2)}
+	}
+	switch kind {
+	case "fed":
+		return strip(Month{Days: 3, Fed: 3, Lo: nan, Hi: nan})
+	case "part":
+		return strip(Month{Days: 1, Part: 0.5, Lo: nan, Hi: nan})
+	case "open":
+		return strip(Month{Days: 2, Lo: nan, Hi: nan})
+	case "hatched":
+		return strip(Month{Days: 3, Fed: 3, Hatched: true, Lo: nan, Hi: nan})
+	case "range":
+		return strip(Month{Days: 3, Fed: 1, Part: 0.5, Lo: 0.5, Hi: 3})
+	case "line":
+		return panel(Point{Value: "8"}, Point{Value: "8"})
+	case "band":
+		return panel(Point{Value: "8", Lo: "2", Hi: "14"}, Point{Value: "8", Lo: "2", Hi: "14"})
+	case "broken":
+		return panel(slices.Repeat([]Point{{Value: "8", Broken: true}}, 6)...)
+	case "ring":
+		return panel(Point{}, Point{Value: "8", Broken: true}, Point{})
+	case "estimate":
+		return rank(`fill="` + Fed + `"`)
+	case "possible":
+		return rank(`fill="` + Fed + `" fill-opacity="0.65"`)
+	default:
+		return rank(`fill="none" stroke="` + Rule + `"`)
+	}
 }
 
 // shareMarks is how many marks stand for a whole.

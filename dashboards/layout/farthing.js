@@ -6,9 +6,12 @@
   var root = document.documentElement;
   var plots = Array.prototype.slice.call(document.querySelectorAll("[data-plot]"));
 
-  // sentence reads a table's row: "February 2024: cost a day 4.80; ...".
+  // sentence reads a month's row of a table: "February 2024: cost a day 4.80; ...".
+  // A row may stand for a run of months.
   function sentence(table, i) {
-    var row = table && table.tBodies[0].rows[i];
+    var rows = table ? table.tBodies[0].rows : [], at = 0;
+    while (at < rows.length && i >= (+rows[at].dataset.spans || 1)) i -= +rows[at++].dataset.spans || 1;
+    var row = rows[at];
     if (!row) return "";
     var heads = table.tHead.rows[0].cells, words = [];
     for (var k = 1; k < row.cells.length; k++) {

@@ -55,6 +55,7 @@ type Page struct {
 	Headline string // ends in Strong, the word that matters most
 	Strong   string
 	Lead     []string
+	Caution  string // what must be known before the figures are
 	Nav      []Link
 	Choices  []Choice
 	Parts    []Part
@@ -115,11 +116,13 @@ type Row struct {
 	Cells []Cell
 	Sum   bool // a total
 	Now   bool // the row the page speaks of
+	Spans int  // months that the row stands for, where more than one
 }
 
 // Cell is a cell; Missing says in words, across Span columns, why there is no number.
 type Cell struct {
 	Text    string
+	Href    string // where its words lead, if anywhere
 	Span    int
 	Missing bool
 	Words   bool

@@ -102,7 +102,7 @@ func copyTables(w *workspace.Workspace, dir string) error {
 // compute makes the edition's rows from the reduced observations, without the database.
 func compute(s workspace.Settings, t *workspace.Tables, o *observed) (*result.Edition, error) {
 	e := &result.Edition{Meta: result.Meta{Schema: "farthing.edition/1", Name: s.Name, Invented: s.Invented, Caution: s.Caution,
-		AsOf: o.asOf, FirstOn: o.firstOn, Deflator: s.Deflator, Accepted: o.accepted, Quarantined: o.quarantined, Duplicate: o.duplicate, Held: o.held}}
+		AsOf: o.asOf, FirstOn: o.firstOn, Deflator: s.Deflator, Accepted: o.accepted, Quarantined: o.quarantined, Mended: o.mended, Duplicate: o.duplicate, Held: o.held}}
 	seen := map[result.Warning]bool{}
 	warn := func(code, text, cure, key string) {
 		if w := (result.Warning{Code: code, Text: text, Cure: cure, Key: key}); !seen[w] {
@@ -152,16 +152,16 @@ func compute(s workspace.Settings, t *workspace.Tables, o *observed) (*result.Ed
 	e.Publish = combinations(e, s, regions, p)
 	e.Options = options(s)
 	if o.held > 0 {
-		warn("held", fmt.Sprintf("%d observations are held as suspicious and do not count", o.held), "look at each: release or mend it in tables/corrections", "")
+		warn("held", fmt.Sprintf("%d observations are held as suspicious and do not count", o.held), "look at each: farthing quarantine --held gives the lines for tables/corrections", "")
 	}
-	if o.quarantined > 0 {
-		warn("quarantined", fmt.Sprintf("%d rows could not be read and are set aside", o.quarantined), "mend them and import the file again; farthing status lists the reasons", "")
+	if n := o.quarantined - o.mended; n > 0 {
+		warn("quarantined", fmt.Sprintf("%d rows could not be read and are set aside", n), "farthing quarantine lists them, and gives them as a sheet to mend and import", "")
 	}
 	sort.Slice(e.Warnings, func(i, j int) bool {
 		a, b := e.Warnings[i], e.Warnings[j]
 		return a.Code+"\x00"+a.Key+"\x00"+a.Text < b.Code+"\x00"+b.Key+"\x00"+b.Text
 	})
-	e.SetAside, e.Sources = o.setAside, o.sources
+	e.SetAside, e.AsideRows, e.Sources = o.setAside, o.asideRows, o.sources
 	return e, nil
 }
 

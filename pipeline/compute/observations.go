@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"farthing/pipeline/quantity"
+	"farthing/pipeline/result"
 	"farthing/pipeline/store"
 	"farthing/pipeline/workspace"
 	"farthing/queries"
@@ -251,7 +252,7 @@ func (x *observationWriter) write(rec arrow.Record) error {
 		b = append(b, ',')
 		add(pick(counts, "yes", "no"))
 		add(x.files[file[i]])
-		b = strconv.AppendInt(b, int64(line[i]), 10)
+		b = strconv.AppendInt(b, int64(result.LineOf(int(line[i]))), 10)
 		b = append(b, '\n')
 		x.line = b
 		if _, err := x.out.Write(b); err != nil {

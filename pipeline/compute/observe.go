@@ -22,15 +22,17 @@ import (
 // observed is what the database says of all observations.
 type observed struct {
 	observations
-	first, last                            result.Month
-	firstOn, asOf                          string
-	words                                  []string // by number
-	outletName, outletType                 map[string]string
-	indices                                []indexValue
-	amounts                                []amount
-	setAside                               []result.SetAside
-	sources                                []result.Source
-	accepted, quarantined, duplicate, held int
+	first, last                   result.Month
+	firstOn, asOf                 string
+	words                         []string // by number
+	outletName, outletType        map[string]string
+	indices                       []indexValue
+	amounts                       []amount
+	setAside                      []result.SetAside
+	asideRows                     []result.SetAsideRow
+	sources                       []result.Source
+	accepted, quarantined, mended int
+	duplicate, held               int
 }
 
 func exp(ln float64) float64 { return math.Exp(ln) }
@@ -206,7 +208,7 @@ func observe(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 	if o.amounts, err = amounts(ctx, st, t); err != nil {
 		return nil, err
 	}
-	if o.setAside, err = setAside(ctx, st); err != nil {
+	if err := o.readSetAside(ctx, st); err != nil {
 		return nil, err
 	}
 	o.sources, err = sources(ctx, st, s)
@@ -423,15 +425,28 @@ func sources(ctx context.Context, st *store.Store, s workspace.Settings) ([]resu
 	return list, err
 }
 
-// setAside lists why rows were set aside.
-func setAside(ctx context.Context, st *store.Store) ([]result.SetAside, error) {
-	var list []result.SetAside
-	err := st.Query(ctx, func(scan func(...any) error) error {
-		var a result.SetAside
-		err := scan(&a.SHA256, &a.Name, &a.Code, &a.Field, &a.Rows.V, &a.FirstLine.V, &a.Text, &a.Cure)
-		a.Rows.OK, a.FirstLine.OK = true, true
-		list = append(list, a)
+// readSetAside lists the rows set aside, and why by file and reason.
+func (o *observed) readSetAside(ctx context.Context, st *store.Store) error {
+	if err := st.Make(ctx, queries.SetAsideList, nil); err != nil {
+		return err
+	}
+	if err := st.Query(ctx, func(scan func(...any) error) error {
+		a := result.SetAsideRow{Line: result.Count(0), Nth: result.Count(0)}
+		var mended bool
+		err := scan(&a.SHA256, &a.Name, &a.Line.V, &a.Nth.V, &a.Code, &a.Field, &a.Text, &a.Cure, &a.Mends, &mended)
+		a.Mended = pick(mended, "yes", "no")
+		o.asideRows = append(o.asideRows, a)
+		if mended {
+			o.mended++
+		}
+		return err
+	}, "SELECT sha256, name, line, nth, code, field, text, cure, mends, is_mended FROM set_aside_list ORDER BY sha256, line, nth"); err != nil {
+		return err
+	}
+	return st.Query(ctx, func(scan func(...any) error) error {
+		a := result.SetAside{Rows: result.Count(0), Mended: result.Count(0), FirstLine: result.Count(0)}
+		err := scan(&a.SHA256, &a.Name, &a.Code, &a.Field, &a.Rows.V, &a.Mended.V, &a.FirstLine.V, &a.Text, &a.Cure)
+		o.setAside = append(o.setAside, a)
 		return err
 	}, queries.SetAsideReason.Text)
-	return list, err
 }

@@ -61,15 +61,15 @@ func studentT(degrees int, prob float64) float64 {
 		prob    float64
 	}
 	k := key{degrees, prob}
-	if t, ok := quantiles.Load(k); ok {
+	if t, ok := seenT.Load(k); ok {
 		return t.(float64)
 	}
 	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(degrees)}.Quantile(prob)
-	quantiles.Store(k, t)
+	seenT.Store(k, t)
 	return t
 }
 
-var quantiles sync.Map
+var seenT sync.Map
 
 // variance is the population variance, divisor n.
 func variance(x []float64) float64 {

@@ -29,7 +29,7 @@ type Descriptor struct {
 	KeptOn   string `json:"kept_on"`
 }
 
-const descriptorFile, newPrefix = "descriptor.json", ".new-"
+const descriptorFile = "descriptor.json"
 
 // Path of the archived bytes.
 func (d Descriptor) Path(w *workspace.Workspace) string {
@@ -50,7 +50,7 @@ func keep(w *workspace.Workspace, path string, src workspace.Source, day time.Ti
 	if err := os.MkdirAll(w.Archive(), 0o755); err != nil {
 		return d, false, err
 	}
-	tmp, err := os.MkdirTemp(w.Archive(), newPrefix)
+	tmp, err := os.MkdirTemp(w.Archive(), ".new-")
 	if err != nil {
 		return d, false, err
 	}
@@ -78,20 +78,6 @@ func keep(w *workspace.Workspace, path string, src workspace.Source, day time.Ti
 		return d, false, err
 	}
 	return d, false, errors.Join(os.Chmod(tmp, 0o755), os.Rename(tmp, dir))
-}
-
-// sweep removes what a killed run had half kept; the caller holds the workspace, so nobody is at it.
-func sweep(w *workspace.Workspace) error {
-	entries, err := os.ReadDir(w.Archive())
-	if errors.Is(err, os.ErrNotExist) {
-		return nil
-	}
-	for _, e := range entries {
-		if strings.HasPrefix(e.Name(), newPrefix) {
-			err = errors.Join(err, os.RemoveAll(filepath.Join(w.Archive(), e.Name())))
-		}
-	}
-	return err
 }
 
 // safeName keeps a file's name where it can not be mistaken for a path or for the descriptor.

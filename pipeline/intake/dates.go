@@ -52,6 +52,7 @@ var (
 	yearLast   = regexp.MustCompile(`^(\d{1,2}|[\pL]+)\.?[\s./-]+(\d{4})$`)
 	dayNamed   = regexp.MustCompile(`^(\d{1,2})[\s.-]+([\pL]+)\.?[\s.-]+(\d{4})$`)
 	noMonth    = regexp.MustCompile(`(?i)^(\d{4})[\s./-]*(M13|A\d*|S\d+|H\d|Q\d+|7021|annual.*|year.*)$`)
+	slashed    = regexp.MustCompile(`^\d{1,2}([./-])\d{1,2}([./-])\d{4}$|^\d{4}([./])\d{1,2}([./])\d{1,2}$`)
 	plainYear  = regexp.MustCompile(`^\d{4}$`)
 	serialDay  = regexp.MustCompile(`^(\d{5})(\.\d+)?$`)
 	weekNumber = regexp.MustCompile(`^\d{1,5}$`)
@@ -114,7 +115,7 @@ func (d *dates) find(s string) (when time.Time, isMonth bool, bad *fault) {
 		if n, known := d.names[strings.ToLower(m[2])]; known {
 			when, ok = day(m[3], strconv.Itoa(int(n)), m[1])
 		}
-	} else if strings.Count(s, "/")+strings.Count(s, ".")+strings.Count(s, "-") == 2 {
+	} else if slashed.MatchString(s) {
 		layout, known := map[string]string{"DMY": "2/1/2006", "MDY": "1/2/2006", "YMD": "2006/1/2"}[d.order]
 		if !known {
 			return fail("date_order", "day or month first? Declare date_order = \"DMY\", \"MDY\" or \"YMD\" for the source")

@@ -33,6 +33,8 @@ type Reason struct {
 	Field     string `json:"field"`
 	Text      string `json:"text"`
 	Cure      string `json:"cure"`
+
+	more int // names that stand behind one entry
 }
 
 // FileReport is what became of the rows of one file.
@@ -71,9 +73,6 @@ func Keep(w *workspace.Workspace, paths []string, now time.Time) ([]Descriptor, 
 	}
 	if len(errs) > 0 {
 		return nil, nil, errors.Join(errs...)
-	}
-	if err := sweep(w); err != nil {
-		return nil, nil, err
 	}
 	l := &lexicon{settings: w.Settings}
 	var kept []Descriptor
@@ -260,22 +259,56 @@ func count(ctx context.Context, st *store.Store, r *Report, first int32) error {
 	return nil
 }
 
-// reasons groups set-aside rows by code and field, the most frequent first.
+// maxNames is how many names that mean nothing here a report lists of a file.
+const maxNames = 100
+
+// reasons groups set-aside rows by code and field, the most frequent first;
+// names and packs that mean nothing here have an entry each, since each has a
+// cure of its own, and the rarest share one.
 func reasons(aside []setAside) []Reason {
-	type group struct{ code, field string }
+	type group struct{ code, field, name string }
 	at := map[group]int{}
 	list := []Reason{}
 	for _, a := range aside {
-		i, ok := at[group{a.code, a.field}]
+		g := group{a.code, a.field, ""}
+		if namesOne(a.code) {
+			g.name = a.text
+		}
+		i, ok := at[g]
 		if !ok {
 			i = len(list)
-			at[group{a.code, a.field}] = i
+			at[g] = i
 			list = append(list, Reason{Code: a.code, FirstLine: a.line, Field: a.field, Text: a.text, Cure: a.cure})
 		}
 		list[i].Rows++
 	}
 	sort.SliceStable(list, func(i, j int) bool { return list[i].Rows > list[j].Rows })
-	return list
+	names, rest := 0, map[string]*Reason{}
+	kept := list[:0:0]
+	var more []*Reason
+	for _, r := range list {
+		if namesOne(r.Code) {
+			if names++; names > maxNames {
+				if rest[r.Code] == nil {
+					rest[r.Code] = &Reason{Code: r.Code, FirstLine: r.FirstLine, Field: r.Field, Cure: "cure the others first, and import again"}
+					more = append(more, rest[r.Code])
+				}
+				m := rest[r.Code]
+				m.Rows, m.FirstLine, m.more = m.Rows+r.Rows, min(m.FirstLine, r.FirstLine), m.more+1
+				continue
+			}
+		}
+		kept = append(kept, r)
+	}
+	for _, m := range more {
+		m.Text = fmt.Sprintf("… and %d more", m.more)
+		kept = append(kept, *m)
+	}
+	return kept
+}
+
+func namesOne(code string) bool {
+	return strings.HasPrefix(code, "unknown_") && code != "unknown_column" || code == "pack"
 }
 
 // load reads the numbers given out so far.

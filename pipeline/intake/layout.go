@@ -117,6 +117,7 @@ type text struct {
 	rawHeader []byte
 	lines     int // up to the first row of data
 	day0      time.Time
+	guarded   bool // a sheet of ours, whose cells may have an apostrophe before them
 }
 
 // openText reads the header line of price notes and finds the delimiter.
@@ -130,7 +131,7 @@ func openText(r *bufio.Reader) (*text, error) {
 // one of comma, semicolon and tab that the header holds most.
 func openLayout(r *bufio.Reader, src workspace.Source) (*text, *fault, error) {
 	t := &text{r: r, delimiter: ','}
-	var line []byte
+	var line, first []byte
 	for {
 		head, err := r.Peek(maxRow)
 		if err != nil && err != io.EOF && err != bufio.ErrBufferFull {
@@ -142,6 +143,13 @@ func openLayout(r *bufio.Reader, src workspace.Source) (*text, *fault, error) {
 		}
 		line = bytes.TrimRight(head[:n], "\r\n")
 		t.lines++
+		if len(first) == 0 && saysSomething(line) {
+			first = bytes.Clone(line)
+		}
+		if n == 0 && len(first) > 0 { // the file ended without one
+			t.rawHeader = first
+			return t, &fault{"header", "", clip(string(first), 200), "no line of the file is its header: correct header_line or header_starts of source " + src.Name}, nil
+		}
 		if n == 0 || headerHere(line, t.lines, src) {
 			line = bytes.Clone(line)
 			_, err = r.Discard(n)
@@ -166,9 +174,6 @@ func openLayout(r *bufio.Reader, src workspace.Source) (*text, *fault, error) {
 			t.delimiter = '\t'
 		}
 	}
-	if len(line) == 0 && src.HeaderStarts != "" {
-		return t, &fault{"header", "", src.HeaderStarts, "no line of the file begins so: correct header_starts of source " + src.Name}, nil
-	}
 	if len(line) > 0 {
 		for _, f := range split(line, t.delimiter, nil) {
 			name := string(bytes.ToValidUTF8(f, []byte("\ufffd")))
@@ -176,6 +181,11 @@ func openLayout(r *bufio.Reader, src workspace.Source) (*text, *fault, error) {
 				name = noteMark.ReplaceAllString(name, "")
 			}
 			t.header = append(t.header, name)
+		}
+	}
+	if t.guarded = t.column(markColumn) >= 0; t.guarded {
+		for i, h := range t.header {
+			t.header[i] = string(unguard([]byte(h)))
 		}
 	}
 	for range src.SkipRows {
@@ -198,8 +208,11 @@ func headerHere(line []byte, n int, src workspace.Source) bool {
 	case src.HeaderStarts != "":
 		return bytes.HasPrefix(bytes.TrimLeft(line, "\" \t"), []byte(src.HeaderStarts))
 	}
-	return len(bytes.Trim(line, "\",;|\t ")) > 0
+	return saysSomething(line)
 }
+
+// saysSomething: it is no line of empty cells.
+func saysSomething(line []byte) bool { return len(bytes.Trim(line, "\",;|\t ")) > 0 }
 
 // untilEnd reads lines up to the one that ends the data.
 type untilEnd struct {
@@ -254,10 +267,24 @@ func (t *text) blocks(each func(block) error) error {
 	})
 }
 
+// records splits a block of the text.
+func (t *text) records(b block, each func(*record)) {
+	if !t.guarded {
+		b.records(t.delimiter, each)
+		return
+	}
+	b.records(t.delimiter, func(rec *record) {
+		for i, f := range rec.fields {
+			rec.fields[i] = unguard(f)
+		}
+		each(rec)
+	})
+}
+
 // each passes on every row, one at a time; for small files.
 func (t *text) each(row func(*record)) error {
 	return t.blocks(func(b block) error {
-		b.records(t.delimiter, row)
+		t.records(b, row)
 		return nil
 	})
 }

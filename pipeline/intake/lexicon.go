@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"errors"
 	"fmt"
 	"math/big"
 	"path"
@@ -244,6 +245,9 @@ func quantityFault(field, read string, err error) *fault {
 		f.cure = q.Why
 		if q.Instead != "" {
 			f.cure += ": " + q.Instead
+		}
+		if errors.Is(err, quantity.ErrUnit) {
+			f.cure += ", in tables/measures; or say what it means by a line of tables/aliases of kind unit"
 		}
 	}
 	return f

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"farthing/pipeline/result"
 	"farthing/pipeline/workspace"
 )
 
@@ -77,6 +78,17 @@ type shape struct {
 	inline    map[string]*workspace.Series
 }
 
+// layoutOf is the layout of a profile, found where it is not declared.
+func layoutOf(src workspace.Source) string {
+	switch {
+	case src.Layout != "":
+		return src.Layout
+	case src.Columns["price"] == nil && src.Fixed["price"] == "" && src.Gives != "allowances" && src.Gives != "catalogue":
+		return "series"
+	}
+	return "long"
+}
+
 // compile holds the profile of a source against the header of one of its files.
 func (r *reader) compile(src workspace.Source, t *text) (*shape, *fault, error) {
 	s := &shape{src: src, delimiter: string(t.delimiter), names: map[string]int{}, across: -1, inline: map[string]*workspace.Series{}}
@@ -86,13 +98,7 @@ func (r *reader) compile(src workspace.Source, t *text) (*shape, *fault, error) 
 			s.names[h] = 1 + i
 		}
 	}
-	layout := src.Layout
-	if layout == "" {
-		layout = "long"
-		if src.Columns["price"] == nil && src.Fixed["price"] == "" && src.Gives != "allowances" && src.Gives != "catalogue" {
-			layout = "series"
-		}
-	}
+	layout := layoutOf(src)
 	if layout == "series" {
 		if src.Columns["observed_on"] == nil {
 			src.Columns = maps.Clone(src.Columns)
@@ -276,8 +282,8 @@ func (s *shape) findValues(t *text, d *dates) *fault {
 	switch n := len(s.values); {
 	case n == 0:
 		return &fault{"layout", "values", clip(string(t.rawHeader), 200), "no column of the header holds values: correct layout, header_starts or values of source " + s.src.Name}
-	case n > maxCells:
-		return &fault{"layout", "values", fmt.Sprint(n), fmt.Sprintf("at most %d columns of values: split the file", maxCells)}
+	case n > result.CellsPerLine:
+		return &fault{"layout", "values", fmt.Sprint(n), fmt.Sprintf("at most %d columns of values: split the file", result.CellsPerLine)}
 	}
 	return nil
 }
@@ -306,22 +312,8 @@ func (s *shape) lacks() *fault {
 	return nil
 }
 
-// The number of an observation in its file is its line; where a line holds
-// several, minus the line and the value column's number together.
-const (
-	maxCells = 2048
-	maxLine  = 1<<20 - 1
-)
-
-func placeOf(line, cell int) int { return -(line*maxCells + cell) }
-
-// LineOf is the line of a file on which an observation of that number stands.
-func LineOf(place int) int {
-	if place < 0 {
-		return -place / maxCells
-	}
-	return place
-}
+// maxLine bounds the lines of a wide file: a place holds line and cell.
+const maxLine = 1<<20 - 1
 
 // walker takes rows through a shape. It belongs to one worker.
 type walker struct {
@@ -361,7 +353,7 @@ func (w *walker) row(rec *record, emit func(place int, raw []byte, c *cells, bad
 		bad := w.observation(w.flat[1+col])
 		place, raw := rec.line, rec.raw
 		if len(w.values) > 1 {
-			place = placeOf(rec.line, k)
+			place = result.PlaceOf(rec.line, k)
 			if rec.line > maxLine {
 				bad = &fault{"layout", "", "", fmt.Sprintf("more than %d lines of several values: split the file", maxLine)}
 			}

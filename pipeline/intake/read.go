@@ -14,6 +14,7 @@ import (
 	"sync"
 
 	"farthing/pipeline/quantity"
+	"farthing/pipeline/store"
 	"farthing/pipeline/workspace"
 
 	"github.com/apache/arrow/go/v17/arrow"
@@ -28,6 +29,8 @@ type reader struct {
 	vocab      *vocabulary
 	catalogues map[string]*catalogue // by source
 	archived   []Descriptor
+	db         *store.Store      // of an intake; a preview has none
+	mended     map[string]mender // by mark
 }
 
 // door is where rows go.
@@ -113,7 +116,7 @@ func (r *reader) notes(ctx context.Context, u *unpacked, fileID int32) (o outcom
 		ty.day0 = u.day0
 		return ty
 	}, func(ty *typer, b block) {
-		b.records(t.delimiter, func(rec *record) {
+		t.records(b, func(rec *record) {
 			if f := rowFault(rec, len(t.header)); f != nil {
 				ty.nRows++
 				ty.reject(rec.line, rec.raw, f)
@@ -154,7 +157,7 @@ func noteColumns(header []string) (at [nColumns]int, bad *fault) {
 	for i, h := range header {
 		col := slices.Index(columnNames[:], h)
 		switch bad := workspace.BadText(h); {
-		case h == "":
+		case h == "", slices.Contains(header, markColumn) && slices.Contains(sheetColumns, h):
 		case bad != "":
 			return at, &fault{"header", "", h, bad + "; price notes are text, CSV UTF-8, under the line observed_on,region,outlet,item,price,pack"}
 		case col < 0:
@@ -269,7 +272,7 @@ func (r *reader) prices(ctx context.Context, s *shape, t *text, fileID int32) (o
 		ty.walk, ty.dates = &walker{shape: s}, newDates(s.src, t.day0)
 		return ty
 	}, func(ty *typer, b block) {
-		b.records(t.delimiter, func(rec *record) {
+		t.records(b, func(rec *record) {
 			ty.walk.row(rec, func(place int, raw []byte, c *cells, bad *fault) {
 				if bad != nil {
 					ty.nRows++

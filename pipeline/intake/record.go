@@ -58,8 +58,10 @@ type block struct {
 func blocks(r io.Reader, delimiter byte, size int, each func(block) error) error {
 	var rest []byte
 	line := 1
+	now := min(size, 64<<10) // most files are small
 	for {
-		buf := make([]byte, len(rest)+size)
+		buf := make([]byte, len(rest)+now)
+		now = min(size, 4*now)
 		copy(buf, rest)
 		n, err := io.ReadFull(r, buf[len(rest):])
 		buf = buf[:len(rest)+n]

@@ -158,7 +158,7 @@ func (t *typer) take() (arrow.Record, []setAside, int) {
 
 // reject sets a row aside.
 func (t *typer) reject(line int, raw []byte, f *fault) {
-	t.aside = append(t.aside, aside(LineOf(line), raw, f))
+	t.aside = append(t.aside, aside(result.LineOf(line), raw, f))
 }
 
 // clip is valid text of about n bytes at most.
@@ -308,8 +308,11 @@ func (t *typer) title(b []byte) packText {
 		}
 	}
 	if err != nil {
-		p.fault = quantityFault("pack", title, err)
-		p.fault.cure += "; or give the pack in tables/aliases"
+		why := "the title says no unit"
+		if q, ok := err.(*quantity.Error); ok {
+			why = q.Why
+		}
+		p.fault = &fault{"pack", "pack", title, why + ": give the pack of this item in tables/aliases, as in 1 lb"}
 	}
 	p.text = []byte(sold)
 	if t.sold == nil {
@@ -457,10 +460,11 @@ func (t *typer) price(b []byte, kindOf string) (micro int64, priced bool, bad *f
 	if t.walk != nil {
 		minor, round = int64(max(1, t.walk.src.MinorUnits)), t.walk.src.RoundPrices
 	}
-	if micro, ok := plainMicro(b); ok && micro > 0 && minor == 1 {
+	comma := t.settings.Prices.Decimal == ","
+	if micro, ok := plainMicro(b, comma); ok && micro > 0 && minor == 1 {
 		return micro, true, nil
 	}
-	r, err := quantity.ParseDecimal(string(b), t.settings.Prices.Decimal == ",")
+	r, err := quantity.ParseDecimal(string(b), comma)
 	f := &fault{"price", "price", string(b), "write a price such as 2.49"}
 	switch {
 	case err != nil:
@@ -487,8 +491,12 @@ func (t *typer) price(b []byte, kindOf string) (micro int64, priced bool, bad *f
 	return micro, true, nil
 }
 
-// plainMicro reads the usual form of a price, digits and at most one point, without an allocation.
-func plainMicro(b []byte) (int64, bool) {
+// plainMicro reads the usual form of a price, digits and at most one decimal mark, without an allocation.
+func plainMicro(b []byte, comma bool) (int64, bool) {
+	mark := byte('.')
+	if comma {
+		mark = ','
+	}
 	var n int64
 	digits, decimals := 0, -1
 	for _, c := range b {
@@ -499,7 +507,7 @@ func plainMicro(b []byte) (int64, bool) {
 			if decimals >= 0 {
 				decimals++
 			}
-		case c == '.' && decimals < 0 && digits > 0:
+		case c == mark && decimals < 0 && digits > 0:
 			decimals = 0
 		default:
 			return 0, false

@@ -33,6 +33,7 @@ type Meta struct {
 
 	Accepted    int `json:"accepted"`
 	Quarantined int `json:"quarantined"`
+	Mended      int `json:"mended"` // of the quarantined
 	Duplicate   int `json:"duplicate"`
 	Held        int `json:"held"`
 	Counted     int `json:"counted"` // observations that a published price rests on
@@ -64,6 +65,7 @@ type Edition struct {
 	Allowances []Allowance
 	Sources    []Source
 	SetAside   []SetAside
+	AsideRows  []SetAsideRow // to be written; Load leaves them to LoadAsideRows
 	Warnings   []Warning
 
 	Regions    []Region
@@ -78,14 +80,22 @@ type file struct {
 	read  func(*Edition, io.Reader) error
 	// published tables stand in site/data as well
 	published bool
+	// few read an apart one, which may be long
+	apart bool
 }
 
 func table[T any](name string, published bool, rows func(*Edition) *[]T) file {
 	return file{name,
 		func(e *Edition, w io.Writer, exact bool) error { return WriteCSV(w, *rows(e), exact) },
 		func(e *Edition, r io.Reader) (err error) { *rows(e), err = ReadCSV[T](r); return err },
-		published}
+		published, false}
 }
+
+var asideFile = func() file {
+	f := table("set_aside_rows", false, func(e *Edition) *[]SetAsideRow { return &e.AsideRows })
+	f.apart = true
+	return f
+}()
 
 var files = []file{
 	table("reach", true, func(e *Edition) *[]Reach { return &e.Reach }),
@@ -98,6 +108,7 @@ var files = []file{
 	table("allowances", true, func(e *Edition) *[]Allowance { return &e.Allowances }),
 	table("sources", false, func(e *Edition) *[]Source { return &e.Sources }),
 	table("set_aside", false, func(e *Edition) *[]SetAside { return &e.SetAside }),
+	asideFile,
 	table("warnings", false, func(e *Edition) *[]Warning { return &e.Warnings }),
 	table("regions_named", false, func(e *Edition) *[]Region { return &e.Regions }),
 	table("households_named", false, func(e *Edition) *[]Household { return &e.Households }),
@@ -248,15 +259,27 @@ func Load(dir string) (*Edition, error) {
 		return nil, err
 	}
 	for _, f := range files {
-		r, err := os.Open(filepath.Join(dir, f.name+".csv"))
-		if err != nil {
-			return nil, err
+		if f.apart {
+			continue
 		}
-		err = f.read(e, r)
-		r.Close()
-		if err != nil {
-			return nil, fmt.Errorf("%s.csv: %w", f.name, err)
+		if err := f.load(e); err != nil {
+			return nil, err
 		}
 	}
 	return e, nil
+}
+
+// LoadAsideRows reads every row set aside into a loaded edition.
+func (e *Edition) LoadAsideRows() error { return asideFile.load(e) }
+
+func (f file) load(e *Edition) error {
+	r, err := os.Open(filepath.Join(e.Dir, f.name+".csv"))
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	if err := f.read(e, r); err != nil {
+		return fmt.Errorf("%s.csv: %w", f.name, err)
+	}
+	return nil
 }

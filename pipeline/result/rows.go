@@ -6,6 +6,8 @@
 // which row it is. Shares are fractions; lcu is the region's own currency.
 package result
 
+import "fmt"
+
 // Base is what every published row says of the data behind it.
 type Base struct {
 	CurrencyCode  string `col:"currency_code"`
@@ -204,10 +206,31 @@ type SetAside struct {
 	Field     string `col:"field,key"`
 	Name      string `col:"file"`
 	Rows      Int    `col:"rows"`
+	Mended    Int    `col:"mended"` // of them
 	FirstLine Int    `col:"first_line"`
 	Text      string `col:"text"`
 	Cure      string `col:"cure"`
 }
+
+// SetAsideRow is one row that was set aside; its own text stands in the archive.
+type SetAsideRow struct {
+	SHA256 string `col:"sha256,key"`
+	Line   Int    `col:"line,key"`
+	Nth    Int    `col:"nth,key"` // among the values of one line
+	Name   string `col:"file"`
+	Code   string `col:"code"`
+	Field  string `col:"field"`
+	Text   string `col:"text"`
+	Cure   string `col:"cure"`
+	Mends  string `col:"mends"`  // of a row that was to mend another: that row's mark
+	Mended string `col:"mended"` // yes where a row of a sheet that came back stands for it, else no
+}
+
+// Mark names a row set aside, in the column mends of a sheet.
+func (r SetAsideRow) Mark() string { return fmt.Sprintf("%s:%d", r.SHA256[:markDigits], r.Line.V) }
+
+// markDigits is how much of a file's sha256 stands in a mark.
+const markDigits = 12
 
 // Warning is a doubt that travels with the results, and what would cure it.
 type Warning struct {

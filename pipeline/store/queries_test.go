@@ -27,7 +27,7 @@ var update = flag.Bool("update", false, "rewrite the golden file of the schema")
 var steps = []queries.Query{
 	queries.ObsShared, queries.ObsRepeat, queries.EditConflict, queries.EditSuspect, queries.EditHold, queries.ObsOwner,
 	queries.PanelPack, queries.BasketPack, queries.PanelPrice, queries.PanelChange, queries.PanelAverage, queries.PanelAbsent,
-	queries.ObservationList, queries.FileCount, queries.IntakeDigest, queries.SetAsideReason,
+	queries.ObservationList, queries.FileCount, queries.IntakeDigest, queries.SetAsideList, queries.SetAsideReason,
 }
 
 var all = append(slices.Clone(steps), queries.Faults...)

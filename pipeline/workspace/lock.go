@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 
 	"github.com/gofrs/flock"
@@ -33,13 +34,13 @@ func (w *Workspace) Lock(holder string) (release func(), err error) {
 				who = fmt.Sprintf("farthing %s (process %d)", h.Command, h.PID)
 			}
 		}
-		return nil, fmt.Errorf("%w: held by %s; wait for it to end and try again", ErrInUse, who)
+		return nil, fmt.Errorf("%w: %w", ErrInUse, &InputError{Code: "in_use", Read: "held by " + who, Instead: "wait for it to end and try again"})
 	}
 	b, _ := json.Marshal(struct {
 		PID     int
 		Command string
 	}{os.Getpid(), holder})
-	if err := os.WriteFile(note, b, 0o644); err != nil {
+	if err := errors.Join(os.WriteFile(note, b, 0o644), w.sweep()); err != nil {
 		l.Unlock()
 		return nil, err
 	}
@@ -47,4 +48,18 @@ func (w *Workspace) Lock(holder string) (release func(), err error) {
 		os.Remove(note)
 		l.Unlock()
 	}, nil
+}
+
+// sweep removes what commands that were killed had half made. The caller holds
+// the folder, so nobody is at it.
+func (w *Workspace) sweep() error {
+	var errs []error
+	for _, pattern := range []string{"archive/.new-*", "editions/.new-*", "editions/*/site-new-*"} {
+		half, err := fs.Glob(os.DirFS(w.Dir), pattern)
+		errs = append(errs, err)
+		for _, name := range half {
+			errs = append(errs, os.RemoveAll(w.path(name)))
+		}
+	}
+	return errors.Join(errs...)
 }

@@ -124,7 +124,7 @@ func tableColumns(t reflect.Type) []tableColumn {
 }
 
 // readTable reads one table; ok is false where there is none. All faults of
-// the table are in the error.
+// the header, else of the cells, are in the error.
 func readTable[T any](w *Workspace, name string) (rows []T, ok bool, err error) {
 	s, err := w.openSheet(name)
 	if err != nil || s == nil {
@@ -139,6 +139,9 @@ func readTable[T any](w *Workspace, name string) (rows []T, ok bool, err error) 
 		return nil, false, &InputError{Code: "no_header", File: s.file, Line: 1, Read: "no header line", Instead: "start with the line " + strings.Join(names, ",")}
 	}
 	at, errs := matchHeader(s, cols, names)
+	if len(errs) > 0 { // the cells below would be read as what they are not
+		return nil, true, errors.Join(errs...)
+	}
 	seen := map[string]int{}
 	for i, rec := range s.rows[1:] {
 		line := s.lines[i+1]
@@ -151,7 +154,7 @@ func readTable[T any](w *Workspace, name string) (rows []T, ok bool, err error) 
 			if at[j] >= 0 && at[j] < len(rec) {
 				cell = strings.TrimSpace(rec[at[j]])
 			}
-			if bad := readCell(v.Field(c.field), c, cell, s.file); bad != nil && (at[j] >= 0 || !c.need) {
+			if bad := readCell(v.Field(c.field), c, cell, s.file); bad != nil {
 				bad.File, bad.Line, bad.Field = s.file, line, c.name
 				errs = append(errs, bad)
 			}
@@ -177,6 +180,7 @@ func matchHeader(s *sheet, cols []tableColumn, names []string) (at []int, errs [
 	fail := func(code, field, read, instead string) {
 		errs = append(errs, &InputError{code, s.file, s.lines[0], field, read, instead})
 	}
+	meant := map[string]bool{} // by a misspelt column: one mistake, one error
 	for i, h := range s.rows[0] {
 		h = strings.TrimSpace(h)
 		j := slices.Index(names, h)
@@ -186,6 +190,7 @@ func matchHeader(s *sheet, cols []tableColumn, names []string) (at []int, errs [
 			instead := "known columns: " + strings.Join(names, ", ")
 			if near := Nearest(h, names); near != "" {
 				instead = fmt.Sprintf("did you mean %q?", near)
+				meant[near] = true
 			}
 			fail("unknown_column", h, "unknown column", instead)
 		case at[j] >= 0:
@@ -195,7 +200,7 @@ func matchHeader(s *sheet, cols []tableColumn, names []string) (at []int, errs [
 		}
 	}
 	for j, c := range cols {
-		if at[j] < 0 && c.need {
+		if at[j] < 0 && c.need && !meant[c.name] {
 			fail("missing_column", c.name, "no such column", "add it to the header")
 		}
 	}

@@ -16,5 +16,5 @@ WITH found AS (
 SELECT f.sha256, f.name, f.n_read, coalesce(n.n, 0) AS n_found
 FROM file f
 LEFT JOIN found n ON n.file_id = f.file_id
-WHERE f.gives IN ('notes', 'averages') AND f.n_read <> coalesce(n.n, 0)
+WHERE f.gives IN ('notes', 'quotes', 'averages') AND f.n_read <> coalesce(n.n, 0)
 ORDER BY f.sha256

@@ -1,12 +1,11 @@
 -- set_aside_reason: why rows of each file were set aside, and the first of them.
 -- grain:  sha256, code, field                    (checked: unique, not null)
--- inputs: file, set_aside_row                    (checked against the parsed SQL)
+-- inputs: set_aside_list                         (checked against the parsed SQL)
 -- params: none                                   (checked against the parsed SQL)
 -- column: first_line  of the file, from 1
 -- method: arithmetic only
-SELECT f.sha256, f.name, r.code, r.field, count(*) AS n_rows, CAST(min(r.line) AS BIGINT) AS first_line,
-    min_by(r.text, r.line) AS text, min_by(r.cure, r.line) AS cure
-FROM set_aside_row r
-JOIN file f ON f.file_id = r.file_id
-GROUP BY f.sha256, f.name, r.code, r.field
-ORDER BY f.sha256, r.code, r.field
+SELECT sha256, name, code, field, count(*) AS n_rows, count(*) FILTER (WHERE is_mended) AS n_mended, min(line) AS first_line,
+    arg_min(text, (line, nth)) AS text, arg_min(cure, (line, nth)) AS cure
+FROM set_aside_list
+GROUP BY sha256, name, code, field
+ORDER BY sha256, code, field

@@ -1,0 +1,185 @@
+package draw
+
+import (
+	"fmt"
+	"html"
+	"math"
+	"strings"
+)
+
+// Panel is one of many small figures on one scale, over the same months.
+type Panel struct {
+	Title  string
+	Last   string // the newest value, in words
+	Points []Point
+	Words  string // the panel as a sentence
+}
+
+// panelSize is how panels stand at a width.
+type panelSize struct {
+	width, panel, gap float64
+	columns           int
+}
+
+var (
+	widePanels = panelSize{width: Wide, panel: 152, gap: 23, columns: 4}
+	slimPanels = panelSize{width: Slim, panel: 134, gap: 17, columns: 2}
+)
+
+const (
+	panelLeft   = 38.0 // room for the scale
+	panelTop    = 40.0 // two lines of type
+	panelPlot   = 84.0
+	panelHeight = panelTop + panelPlot + 36
+)
+
+// Panels draws small figures in rows, twice. from and to name the first and
+// last month. They share one scale, which Scaled tells.
+func Panels(list []Panel, from, to string, wideMark, slimMark []string) (wide, slim Drawing) {
+	return panels(list, from, to, widePanels).marked(wideMark), panels(list, from, to, slimPanels).marked(slimMark)
+}
+
+// Scaled is the scale that panels share.
+func Scaled(list []Panel) (from, to, step float64) {
+	var points [][]Point
+	for _, p := range list {
+		points = append(points, p.Points)
+	}
+	return scale(span(points...))
+}
+
+func panels(list []Panel, from, to string, s panelSize) Drawing {
+	lo, hi, step := Scaled(list)
+	var b strings.Builder
+	for i, p := range list {
+		column := i % s.columns
+		left, top := panelLeft+float64(column)*(s.panel+s.gap), float64(i/s.columns)*panelHeight
+		at := func(v float64) float64 { return panelTop + (hi-v)/(hi-lo)*panelPlot }
+		fmt.Fprintf(&b, `<g transform="translate(%s %s)"><title>%s</title>`, px(left), px(top), html.EscapeString(p.Words))
+		b.WriteString(text(0, 14, fitted(p.Title, s.panel, 13), `font-weight="700"`))
+		b.WriteString(text(0, 30, fitted(p.Last, s.panel+s.gap-4, 12), small))
+		var grid strings.Builder
+		for k := 0.0; lo+k*step <= hi+step/2; k++ {
+			v := lo + k*step
+			fmt.Fprintf(&grid, "M0 %sH%s", px(at(v)), px(s.panel))
+			if column == 0 {
+				b.WriteString(text(-7, at(v)+4, axisNumber(v, step), end+" "+small))
+			}
+		}
+		fmt.Fprintf(&b, `<path d="%s" stroke="%s"/>`, grid.String(), Hair)
+		pitch := 0.0
+		if len(p.Points) > 1 {
+			pitch = s.panel / float64(len(p.Points)-1)
+		}
+		b.WriteString(trace(p.Points, pitch, at))
+		base := panelTop + panelPlot
+		b.WriteString(text(0, base+16, from, small))
+		if from != to {
+			b.WriteString(text(s.panel, base+16, to, end+" "+small))
+		}
+		b.WriteString("</g>")
+	}
+	rows := (len(list) + s.columns - 1) / s.columns
+	return Drawing{s.width, float64(rows) * panelHeight, b.String()}
+}
+
+// axisNumber prints a mark of a scale with the decimals its step needs.
+func axisNumber(v, step float64) string {
+	decimals := 0
+	for s := step; decimals < 6 && math.Abs(s-math.Round(s)) > 1e-9; s *= 10 {
+		decimals++
+	}
+	return strings.Replace(fmt.Sprintf("%.*f", decimals, v), "-", "\u2212", 1)
+}
+
+// fitted cuts text that is wider than its room.
+func fitted(s string, width, size float64) string {
+	if lines := Wrap(s, width, size); len(lines) > 1 {
+		return lines[0] + "…"
+	}
+	return s
+}
+
+// trace draws points at a pitch: the band with its two edges, the line, broken
+// to and from an imputed point, a ring on an imputed point that has room, a
+// dot on the newest. Nothing crosses a gap; a wide one says so.
+func trace(points []Point, pitch float64, at func(float64) float64) string {
+	var band, edges, solid, dashed, rings, dots strings.Builder
+	x := func(i int) float64 { return float64(i) * pitch }
+	has := func(i int) bool { return i >= 0 && i < len(points) && points[i].Value != "" }
+	last := -1
+	for i := 0; i < len(points); i++ {
+		if !has(i) {
+			continue
+		}
+		last = i
+		v, _, _ := points[i].numbers()
+		if !has(i-1) && !has(i+1) && !points[i].Broken {
+			fmt.Fprintf(&dots, `<circle cx="%s" cy="%s" r="2" fill="%s"/>`, tenth(x(i)), tenth(at(v)), Fed)
+		}
+		if broken := points[i].Broken; broken && (pitch >= 6 || !has(i-1) || !has(i+1) || !points[i-1].Broken && !points[i+1].Broken) {
+			fmt.Fprintf(&rings, `<circle cx="%s" cy="%s" r="2.5" fill="%s" stroke="%s" stroke-width="1.25"/>`, tenth(x(i)), tenth(at(v)), Paper, Fed)
+		}
+		if has(i + 1) {
+			next, _, _ := points[i+1].numbers()
+			d := &solid
+			if points[i].Broken || points[i+1].Broken {
+				d = &dashed
+			}
+			if d.Len() == 0 || !has(i-1) || (points[i-1].Broken || points[i].Broken) != (points[i].Broken || points[i+1].Broken) {
+				fmt.Fprintf(d, "M%s %s", tenth(x(i)), tenth(at(v)))
+			}
+			fmt.Fprintf(d, "L%s %s", tenth(x(i+1)), tenth(at(next)))
+		}
+	}
+	for i := 0; i < len(points); i++ {
+		first := i
+		var upper, lower []string
+		for ; i < len(points); i++ {
+			_, lo, hi := points[i].numbers()
+			if !(lo <= hi) {
+				break
+			}
+			upper = append(upper, tenth(x(i))+" "+tenth(at(hi)))
+			lower = append([]string{tenth(x(i)) + " " + tenth(at(lo))}, lower...)
+		}
+		switch n := i - first; {
+		case n == 1: // a bar: a band of one month would not be seen
+			_, lo, hi := points[first].numbers()
+			fmt.Fprintf(&edges, "M%s %sh4M%s %sh4M%s %sV%s", tenth(x(first)-2), tenth(at(lo)), tenth(x(first)-2), tenth(at(hi)), tenth(x(first)), tenth(at(lo)), tenth(at(hi)))
+		case n > 1:
+			fmt.Fprintf(&band, "M%sL%sz", strings.Join(upper, "L"), strings.Join(lower, "L"))
+			fmt.Fprintf(&edges, "M%sM%s", strings.Join(upper, "L"), strings.Join(lower, "L"))
+		}
+	}
+	var b strings.Builder
+	path := func(d strings.Builder, format string, args ...any) {
+		if d.Len() > 0 {
+			fmt.Fprintf(&b, `<path d="`+d.String()+`" `+format+`/>`, args...)
+		}
+	}
+	path(band, `fill="%s"`, Tint)
+	path(edges, `fill="none" stroke="%s"`, Edge)
+	path(solid, `fill="none" stroke="%s" stroke-width="2" stroke-linejoin="round"`, Fed)
+	path(dashed, `fill="none" stroke="%s" stroke-width="2" stroke-dasharray="4 3"`, Fed)
+	b.WriteString(rings.String() + dots.String())
+	if last >= 0 && !points[last].Broken {
+		v, _, _ := points[last].numbers()
+		fmt.Fprintf(&b, `<circle cx="%s" cy="%s" r="3" fill="%s"/>`, tenth(x(last)), tenth(at(v)), Fed)
+	}
+	for i := 0; i < len(points); i++ {
+		first := i
+		for i < len(points) && !has(i) {
+			i++
+		}
+		if width := float64(i-first) * pitch; width >= 56 || i-first == len(points) {
+			const half = 28.0 // of the words
+			middleOf := min(max((x(first)+x(i-1))/2, half), max(x(len(points)-1)-half, half))
+			b.WriteString(text(middleOf, panelTop+panelPlot-6, "no prices", middle+` font-style="italic" `+small))
+		}
+	}
+	return b.String()
+}
+
+// tenth prints a length to a tenth of a px, which is fine enough for a panel's many points.
+func tenth(v float64) string { return px(math.Round(v*10) / 10) }

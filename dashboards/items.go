@@ -1,0 +1,380 @@
+package dashboards
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"farthing/dashboards/draw"
+	"farthing/dashboards/layout"
+	"farthing/pipeline/result"
+)
+
+// good is an item with its prices, by grade and region.
+type good struct {
+	item     string
+	grades   []grade
+	from, to result.Month
+}
+
+// grade holds the months of each region in which the item has a row, in the
+// order of the tree; each has a row for every month of the good.
+type grade struct {
+	name    string
+	regions [][]result.Item
+}
+
+// goodsOf gathers an edition's items, in the order of their names.
+func goodsOf(e *result.Edition) []good {
+	type key struct{ item, grade, region string }
+	rows := map[key]map[result.Month]result.Item{}
+	grades := map[string][]string{}
+	bounds := map[string][2]result.Month{}
+	for _, r := range e.Items {
+		k := key{r.Item, r.Grade, r.Region}
+		if rows[k] == nil {
+			rows[k] = map[result.Month]result.Item{}
+		}
+		rows[k][r.Month] = r
+		if !slices.Contains(grades[r.Item], r.Grade) {
+			grades[r.Item] = append(grades[r.Item], r.Grade)
+		}
+		b, ok := bounds[r.Item]
+		if !ok {
+			b = [2]result.Month{r.Month, r.Month}
+		}
+		bounds[r.Item] = [2]result.Month{min(b[0], r.Month), max(b[1], r.Month)}
+	}
+	var goods []good
+	order := regionOrder(e)
+	for _, n := range e.ItemNames {
+		if grades[n.Item] == nil {
+			continue
+		}
+		g := good{item: n.Item, from: bounds[n.Item][0], to: bounds[n.Item][1]}
+		slices.Sort(grades[n.Item])
+		for _, name := range grades[n.Item] {
+			of := grade{name: name}
+			for _, region := range order {
+				months := rows[key{n.Item, name, region}]
+				if months == nil {
+					continue
+				}
+				var list []result.Item
+				for m := g.from; m <= g.to; m++ {
+					r, ok := months[m]
+					if !ok {
+						r = result.Item{Region: region, Item: n.Item, Grade: name, Month: m, Base: result.Base{ObsStatus: "O"}}
+					}
+					list = append(list, r)
+				}
+				of.regions = append(of.regions, list)
+			}
+			if of.regions != nil {
+				g.grades = append(g.grades, of)
+			}
+		}
+		if g.grades != nil {
+			goods = append(goods, g)
+		}
+	}
+	return goods
+}
+
+func (g *good) file() string { return fileName("item", g.item) }
+
+// itemHref is the page of an item, "" where it has none.
+func (s *site) itemHref(item string) string {
+	for i := range s.goods {
+		if s.goods[i].item == item {
+			return s.goods[i].file() + ".html"
+		}
+	}
+	return ""
+}
+
+// unitWords say what a unit price is of.
+func unitWords(unit string) string {
+	switch unit {
+	case "kg":
+		return "a kilogram"
+	case "L":
+		return "a litre"
+	case "each":
+		return "a piece"
+	}
+	return "a " + clean(unit)
+}
+
+// newestPrice is the newest row with a price; ok is false where there is none.
+func newestPrice(rows []result.Item) (last result.Item, ok bool) {
+	for _, r := range rows {
+		if r.UnitPrice.OK {
+			last, ok = r, true
+		}
+	}
+	return last, ok
+}
+
+// spoken are the rows that a grade's sentences speak of: the front page's
+// region, or else the first that has a price.
+func (s *site) spoken(of grade) []result.Item {
+	best := of.regions[0]
+	found := false
+	for _, rows := range of.regions {
+		_, ok := newestPrice(rows)
+		switch {
+		case ok && rows[0].Region == s.publish[0].Region:
+			return rows
+		case ok && !found:
+			best, found = rows, true
+		}
+	}
+	return best
+}
+
+// basisOf says how an item's price was found: "published average", "seen on shelves", a rule.
+func basisOf(r result.Item) string {
+	return filledWords(result.BasketLine{UnitPrice: r.UnitPrice, FilledBy: r.FilledBy, Base: r.Base})
+}
+
+// itemsPage lists the items.
+func itemsPage(s *site, v *view, _ string) (layout.Page, error) {
+	p := layout.Page{Title: "Items and their prices", Caution: s.caution()}
+	if len(s.goods) == 0 {
+		p.Headline = "No item has a price yet"
+		p.Lead = []string{"Import prices, or note them, then run again."}
+		return p, nil
+	}
+	type entry struct {
+		*good
+		row  result.Item
+		then result.Item
+	}
+	var rows []entry
+	region, newest := s.publish[0].Region, result.Month(0)
+	for i := range s.goods {
+		newest = max(newest, s.goods[i].to)
+	}
+	observed, filled := 0, 0
+	for i := range s.goods {
+		g := &s.goods[i]
+		for _, of := range g.grades {
+			e := entry{good: g, row: result.Item{Grade: of.name, Region: region, Month: newest, Base: result.Base{ObsStatus: "O"}}}
+			for _, list := range of.regions {
+				for _, r := range list {
+					if r.Region == region && r.Month == newest {
+						e.row = r
+					}
+					if r.Region == region && r.Month == newest-12 {
+						e.then = r
+					}
+				}
+			}
+			switch {
+			case e.row.UnitPrice.OK && e.row.FilledBy == "":
+				observed++
+			case e.row.UnitPrice.OK:
+				filled++
+			}
+			rows = append(rows, e)
+		}
+	}
+	name := regionName(s.e, region)
+	p.Headline = fmt.Sprintf("%d of %s had an observed price in %s in %s", observed, count(len(rows), "item", "items"), name, month(newest))
+	if filled > 0 {
+		p.Lead = append(p.Lead, fmt.Sprintf("%s %s filled in by rule, and marked.", upper(count(filled, "more", "more")), plural(filled, "was", "were")))
+	}
+	p.Lead = append(p.Lead, "Each item’s own page shows every region and month, with the days and the number of prices behind it.")
+	part := layout.Part{ID: "items", Open: true, Headline: fmt.Sprintf("Prices in %s, %s", name, month(newest)), Links: dataLinks("item.csv"),
+		Subtitle: "The middle price of a month as computed, per kilogram, litre or piece; shelf prices of single packs are in observations.csv."}
+	columns := []column[entry]{
+		{"Item", false, func(e entry) layout.Cell {
+			text := s.itemName(e.item)
+			if len(e.grades) > 1 && e.row.Grade != "" {
+				text += ", " + label(e.row.Grade)
+			}
+			return layout.Cell{Text: text, Href: e.file() + ".html"}
+		}},
+		number("Price", func(e entry) string { return money4(e.row.UnitPrice) }).or("none"),
+	}
+	what := fmt.Sprintf("%s, %s. Money in %s, with the digits of the data file.", name, month(newest), v.currency)
+	if slices.ContainsFunc(rows, func(e entry) bool { return e.row.Lo.OK }) {
+		columns = append(columns, number("Low", func(e entry) string { return money4(e.row.Lo) }), number("High", func(e entry) string { return money4(e.row.Hi) }))
+		what += " Low and High: the range across the shops seen."
+	}
+	columns = append(columns,
+		text("Per", func(e entry) string { return clean(e.row.BaseUnit) }),
+		number("A year before", func(e entry) string { return money4(e.then.UnitPrice) }))
+	if slices.ContainsFunc(rows, func(e entry) bool { return e.row.NObservations.OK }) {
+		columns = append(columns, number("Prices", func(e entry) string { return e.row.NObservations.String() }))
+	} else {
+		part.Subtitle = "Published averages, per kilogram, litre or piece."
+	}
+	columns = append(columns,
+		number("Regions", func(e entry) string { return fmt.Sprint(len(e.grades[0].regions)) }),
+		text("How priced", func(e entry) string { return basisOf(e.row) }))
+	part.Table = tableOf(rows, -1, columns...)
+	part.Table.Caption = what + statusKey(s.e, part.Table.Rows)
+	p.Parts = []layout.Part{part}
+	return p, nil
+}
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return one
+	}
+	return many
+}
+
+// itemPage is the page of one item.
+func (s *site) itemPage(g *good) (layout.Page, error) {
+	name := s.itemName(g.item)
+	p := layout.Page{Title: name + ": unit price by region", About: "Item: " + name, Nav: s.nav("Items", s.publish[0])}
+	choice := layout.Choice{Name: "Item"}
+	for i := range s.goods {
+		o := &s.goods[i]
+		choice.Links = append(choice.Links, layout.Link{Text: s.itemName(o.item), Href: o.file() + ".html", Current: o == g})
+	}
+	if len(choice.Links) > 1 {
+		p.Choices = []layout.Choice{choice}
+	}
+	p.Headline, p.Strong, p.Lead = s.itemWords(name, s.spoken(g.grades[0]))
+	for i := range g.grades {
+		part, err := s.pricesPart(g, i)
+		if err != nil {
+			return p, err
+		}
+		p.Parts = append(p.Parts, part)
+	}
+	return p, nil
+}
+
+func (s *site) itemWords(name string, rows []result.Item) (headline, strong string, lead []string) {
+	region, end := regionName(s.e, rows[0].Region), rows[len(rows)-1]
+	now, ok := newestPrice(rows)
+	if !ok {
+		return fmt.Sprintf("%s: no price in %s", name, region), "", []string{"Nothing is guessed: a month without a price stays empty."}
+	}
+	currency := clean(now.CurrencyCode)
+	headline = fmt.Sprintf("%s cost %s %s in %s in %s", name, money(now.UnitPrice, currency), unitWords(now.BaseUnit), region, month(now.Month))
+	if now.FilledBy == "" {
+		headline += ", " + basis(now.Base)
+	}
+	if i := int(now.Month - 12 - rows[0].Month); i >= 0 {
+		if c := against(now.UnitPrice, rows[i].UnitPrice); c != "" {
+			headline += ","
+			strong = strings.Replace(its(c, rows[i].Month), "its price in", "its price a year before, in", 1)
+		}
+	}
+	switch {
+	case now.FilledBy != "":
+		s := "That price was not seen but " + basisOf(now)
+		if n := now.MonthsSinceSeen; n.OK && n.V > 0 {
+			s += fmt.Sprintf("; the last was seen %s before", count(n.V, "month", "months"))
+		}
+		lead = append(lead, s+".")
+	case !now.NObservations.OK:
+		lead = append(lead, "How many prices stand behind a published average is not known, so no range can be given.")
+	default:
+		text := fmt.Sprintf("It rests on %s from %s", count(now.NObservations.V, "price", "prices"), count(now.NOutlets.V, "shop", "shops"))
+		if now.OldestOn != "" {
+			text += fmt.Sprintf(", noted from %s to %s", day(now.OldestOn, now.Month.Year(), false), day(now.NewestOn, now.Month.Year(), false))
+		}
+		if now.Lo.OK && now.Hi.OK {
+			text += fmt.Sprintf("; the range across the shops seen is %s to %s", num(now.Lo, 2), money(now.Hi, currency))
+		} else if now.NOutlets.OK && now.NOutlets.V < 3 {
+			text += "; a range takes three shops"
+		}
+		lead = append(lead, text+".")
+	}
+	if now.Month < end.Month {
+		lead = append(lead, fmt.Sprintf("There is a gap after it: no price for %s.", span(now.Month+1, end.Month)))
+	}
+	return headline, strong, lead
+}
+
+// pricesPart shows a grade's price in each region, on one scale.
+func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
+	of := g.grades[i]
+	p := layout.Part{ID: "prices"}
+	if i > 0 {
+		p.ID = fmt.Sprintf("prices-%d", i+1)
+	}
+	var panels []draw.Panel
+	var all []result.Item
+	var parts []result.Item // newest prices observed in regions without parts
+	ancestors := false
+	for _, rows := range of.regions {
+		region := rows[0].Region
+		ancestors = ancestors || !leaf(s.e, region)
+		panel := draw.Panel{Title: regionName(s.e, region), Last: "no price"}
+		for _, r := range rows {
+			panel.Points = append(panel.Points, within(point(r.UnitPrice, r.FilledBy != ""), r.Lo, r.Hi))
+		}
+		if now, ok := newestPrice(rows); ok {
+			panel.Last = fmt.Sprintf("%s, %s", money(now.UnitPrice, clean(now.CurrencyCode)), shortMonth(now.Month))
+			if now.FilledBy == "" && now.Month == g.to && leaf(s.e, region) {
+				parts = append(parts, now)
+			}
+		}
+		panel.Words = panel.Title + ": " + panel.Last
+		panels, all = append(panels, panel), append(all, rows...)
+	}
+	unit, currency := all[0].BaseUnit, ""
+	for _, r := range all {
+		if r.UnitPrice.OK {
+			unit, currency = r.BaseUnit, clean(r.CurrencyCode)
+		}
+	}
+	slices.SortStableFunc(parts, func(a, b result.Item) int { return cmp.Compare(a.UnitPrice.V, b.UnitPrice.V) })
+	switch n := len(parts); {
+	case n > 1:
+		p.Headline = fmt.Sprintf("In %s from %s %s in %s to %s in %s, %s", month(g.to), money(parts[0].UnitPrice, currency), unitWords(unit), regionName(s.e, parts[0].Region),
+			num(parts[n-1].UnitPrice, 2), regionName(s.e, parts[n-1].Region), basis(parts[0].Base))
+	default:
+		p.Headline = fmt.Sprintf("Every region, %s", span(g.from, g.to))
+	}
+	if len(g.grades) > 1 {
+		name := label(of.name)
+		if name == "" {
+			name = "not named"
+		}
+		p.Headline = fmt.Sprintf("Grade %s. %s", name, p.Headline)
+	}
+	p.Subtitle = fmt.Sprintf("Unit price by region, %s %s, %s, on one scale.", currency, unitWords(unit), span(g.from, g.to))
+	s.panelKey(&p, panels)
+	if ancestors && len(panels) > 1 {
+		p.Notes = []layout.Note{{Head: "Whole and parts.", Text: fmt.Sprintf("%s is no place beside its parts: it is their mean, or a series of its own.", panels[0].Title)}}
+	}
+	p.Notes = append(p.Notes, layout.Note{Head: "A gap stays a gap.", Text: "Where no line is drawn there is no price. It is not zero, and not the average of its neighbours."})
+	shown, note := newest(all, func(r result.Item) result.Month { return r.Month }, "item.csv")
+	type I = result.Item
+	columns := []column[I]{
+		text("Region", func(r I) string { return regionName(s.e, r.Region) }),
+		number("Price", func(r I) string { return money4(r.UnitPrice) }).gap(func(r I) string {
+			if r.UnitPrice.OK {
+				return ""
+			}
+			return noPrice(r.Base)
+		})}
+	if slices.ContainsFunc(all, func(r I) bool { return r.Lo.OK }) {
+		columns = append(columns, number("Low", func(r I) string { return money4(r.Lo) }), number("High", func(r I) string { return money4(r.Hi) }))
+	}
+	columns = append(columns,
+		number("Matched change, %", func(r I) string { return num(r.MatchedChange, 3) }),
+		number("Prices", func(r I) string { return r.NObservations.String() }),
+		number("Shops", func(r I) string { return r.NOutlets.String() }))
+	if slices.ContainsFunc(all, func(r I) bool { return r.OldestOn != "" }) {
+		columns = append(columns, number("Oldest", func(r I) string { return day(r.OldestOn, r.Month.Year(), true) }),
+			number("Newest", func(r I) string { return day(r.NewestOn, r.Month.Year(), true) }))
+	}
+	columns = append(columns, text("How priced", basisOf), text("Status", func(r I) string { return letters(r.Base) }))
+	p.Table = byMonth(shown, func(r I) result.Month { return r.Month }, -1, columns...)
+	p.Table.Caption = fmt.Sprintf("%s %s, with the digits of the data file. Matched change: from the month before, over the same varieties in the same shops.%s%s", currency, unitWords(unit), note, statusKey(s.e, p.Table.Rows))
+	source := s.source("Item " + s.itemName(g.item))
+	wide, slim := draw.Panels(panels, shortMonth(g.from), shortMonth(g.to), mark(source, draw.Wide), mark(source, draw.Slim))
+	err := s.drawn(&p, g.file(), wide, slim, p.Headline+". The table below has every month.", "item.csv", "observations.csv")
+	return p, err
+}

@@ -1,0 +1,101 @@
+package dashboards
+
+import (
+	"slices"
+
+	"farthing/dashboards/layout"
+	"farthing/pipeline/result"
+)
+
+// column is a column of a table of rows of T.
+type column[T any] struct {
+	head  string
+	words bool // text rather than numbers
+	cell  func(T) layout.Cell
+}
+
+// number is a column of numbers as a file prints them: the digits of the page
+// are those of the data.
+func number[T any](head string, text func(T) string) column[T] {
+	return column[T]{head, false, func(row T) layout.Cell { return layout.Cell{Text: text(row)} }}
+}
+
+// text is a column of words.
+func text[T any](head string, text func(T) string) column[T] {
+	return column[T]{head, true, func(row T) layout.Cell { return layout.Cell{Text: text(row), Words: true} }}
+}
+
+// gap makes a column say why there is no number in it, and in those after it;
+// where why is "" the column stays as it is.
+func (c column[T]) gap(why func(T) string) column[T] {
+	cell := c.cell
+	c.cell = func(row T) layout.Cell {
+		if words := why(row); words != "" {
+			return layout.Cell{Text: words, Missing: true, Span: -1}
+		}
+		return cell(row)
+	}
+	return c
+}
+
+// or makes a column of numbers say words where it has none.
+func (c column[T]) or(words string) column[T] {
+	cell := c.cell
+	c.cell = func(row T) layout.Cell {
+		if x := cell(row); x.Text != "" {
+			return x
+		}
+		return layout.Cell{Text: words, Missing: true}
+	}
+	return c
+}
+
+// money4, days2, index6 and share2 print a number with its file's digits.
+func money4(n result.Num) string { return num(n, 4) }
+func days2(n result.Num) string  { return num(n, 2) }
+func index6(n result.Num) string { return num(n, 6) }
+func share2(n result.Num) string { return percent(n, 2) }
+
+// tableOf lays rows out; now is the row that the page speaks of, -1 for none.
+func tableOf[T any](rows []T, now int, columns ...column[T]) *layout.Table {
+	t := &layout.Table{}
+	for _, c := range columns {
+		t.Head = append(t.Head, layout.Column{Text: c.head, Words: c.words})
+	}
+	for i, r := range rows {
+		row := layout.Row{Now: i == now}
+		for k, c := range columns {
+			x := c.cell(r)
+			if x.Span < 0 {
+				x.Span = len(columns) - k
+			}
+			row.Cells = append(row.Cells, x)
+			if x.Span > 1 {
+				break
+			}
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+// byMonth lays out rows of consecutive months. Months that say the same in
+// words, because something is missing, become one row with their span.
+func byMonth[T any](rows []T, month func(T) result.Month, now int, columns ...column[T]) *layout.Table {
+	first := number("Month", func(r T) string { return shortMonth(month(r)) })
+	t := tableOf(rows, now, append([]column[T]{first}, columns...)...)
+	var merged []layout.Row
+	var from result.Month
+	for i, row := range t.Rows {
+		n := len(merged) - 1
+		gap := slices.ContainsFunc(row.Cells, func(c layout.Cell) bool { return c.Missing })
+		if n >= 0 && gap && !row.Now && slices.Equal(merged[n].Cells[1:], row.Cells[1:]) {
+			merged[n].Spans = max(merged[n].Spans, 1) + 1
+			merged[n].Cells[0].Text = shortSpan(from, month(rows[i]))
+			continue
+		}
+		from, merged = month(rows[i]), append(merged, row)
+	}
+	t.Rows = merged
+	return t
+}
