@@ -152,7 +152,7 @@ func (s *site) asidePart() layout.Part {
 func methodPart() layout.Part {
 	return layout.Part{ID: "method", Headline: "How the numbers are made", Terms: [][2]string{
 		{"Unit price", "price ÷ (packs × what a pack holds), in kilograms, litres or pieces; what a shopper weighed wins over the pack’s label."},
-		{"Price of a month", "the geometric mean, in three steps: over the days in one shop of one variety in one pack, over the varieties of that shop, over the shops. p = exp(mean of ln p). A published average is taken as it is."},
+		{"Price of a month", "the geometric mean, in three steps: over the days in one shop of one variety in one pack, over the varieties of that shop, over the shops. p = exp(mean of ln p). A published average is taken as it is. With the sample “matched” (see the choices below) that is the level of the base month, and from month to month the price moves by the matched change."},
 		{"Region of parts", "where a region has no prices of its own: ln p = Σ w ln p ÷ Σ w over its parts that have a price, w their population weights."},
 		{"Matched change", "the mean change of ln price over the same varieties in the same shops in both months, as a percentage."},
 		{"Gaps", "p now = last price seen × exp(sum of monthly changes since), by the first rule that can tell: the same item in the wider region (six months at most), its kind of food in the region (six), all food in the region (three), the last price kept (two). Else the price is missing and the total is empty. An item out of season only follows all food. A filled price is never the source of another."},

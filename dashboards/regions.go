@@ -168,9 +168,13 @@ func (s *site) regionsLead(ranked []level, m, latest result.Month) (lead []strin
 			open = append(open, fmt.Sprintf("%s may hold any rank from %s to %s", regionName(s.e, l.Region), l.RankLo, l.RankHi))
 		}
 	}
-	if open == nil {
+	every := !slices.ContainsFunc(ranked, func(l level) bool { return l.RankLo.V > 1 || l.RankHi.V < len(ranked) })
+	switch {
+	case open == nil:
 		lead = append(lead, "As far as the shops seen go, every rank is sure.")
-	} else {
+	case every:
+		lead = append(lead, "What is not sure: the order. Each of them may hold any rank.")
+	default:
 		lead = append(lead, fmt.Sprintf("What is not sure: %s.", list(open, 5)))
 	}
 	if share := ranked[0].CommonShare; share.OK {

@@ -104,8 +104,15 @@ func (r *Run) Import(ctx context.Context, paths []string) (*intake.Report, error
 
 // Do runs everything that is due. The report is there on error too.
 func (r *Run) Do(ctx context.Context) (*Report, error) {
+	return r.all(ctx, func() error {
+		return r.open(ctx, "run", nil, func() error { return r.walk(ctx, r.plan()) })
+	})
+}
+
+// all reports what work did with all stages.
+func (r *Run) all(ctx context.Context, work func() error) (*Report, error) {
 	r.report = Report{Schema: "farthing.run/1", Stages: []Stage{}, Faults: []compute.Fault{}}
-	err := r.open(ctx, "run", nil, func() error { return r.walk(ctx, r.plan()) })
+	err := work()
 	if current, errC := r.W.CurrentEdition(); errC == nil {
 		if meta, errM := result.LoadMeta(current); errM == nil {
 			r.report.AsOf = &meta.AsOf
@@ -115,9 +122,8 @@ func (r *Run) Do(ctx context.Context) (*Report, error) {
 	return &r.report, err
 }
 
-// open takes the workspace, keeps the given files or the inbox's, opens the
-// database and works.
-func (r *Run) open(ctx context.Context, command string, paths []string, work func() error) (err error) {
+// locked takes the workspace for one command.
+func (r *Run) locked(command string, work func() error) error {
 	if r.Tell == nil {
 		r.Tell = func(string, ...any) {}
 	}
@@ -126,6 +132,16 @@ func (r *Run) open(ctx context.Context, command string, paths []string, work fun
 		return err
 	}
 	defer release()
+	return work()
+}
+
+// open takes the workspace, keeps the given files or the inbox's, opens the
+// database and works.
+func (r *Run) open(ctx context.Context, command string, paths []string, work func() error) error {
+	return r.locked(command, func() error { return r.opened(ctx, paths, work) })
+}
+
+func (r *Run) opened(ctx context.Context, paths []string, work func() error) (err error) {
 	if r.tables, err = r.W.Tables(); err != nil {
 		return err
 	}
@@ -345,23 +361,33 @@ func (r *Run) intake(ctx context.Context, changed []string) (o outcome, err erro
 	return o, err
 }
 
-// reportKept puts the files of this call into the report in the order given:
-// one that was known before has nothing read.
+// reportKept puts the files of this call into the report in the order given,
+// then any that lay in the archive unread. One that the database held before
+// has nothing read.
 func (r *Run) reportKept() {
 	rep := r.report.Intake
 	mine := &intake.Report{Schema: "farthing.import/1", Files: []intake.FileReport{}}
+	add := func(f intake.FileReport) {
+		mine.Files = append(mine.Files, f)
+		mine.Read, mine.Accepted, mine.Quarantined, mine.Duplicate = mine.Read+f.Read, mine.Accepted+f.Accepted, mine.Quarantined+f.Quarantined, mine.Duplicate+f.Duplicate
+	}
+	reported := map[string]bool{}
 	for _, k := range r.kept {
-		i := slices.IndexFunc(rep.Files, func(f intake.FileReport) bool { return f.SHA256 == k.SHA256 })
-		seen := slices.ContainsFunc(mine.Files, func(f intake.FileReport) bool { return f.SHA256 == k.SHA256 })
-		if i >= 0 && !k.AlreadyKnown && !seen {
-			f := rep.Files[i]
-			f.Path = k.Path
-			k = f
-			mine.Read, mine.Accepted, mine.Quarantined, mine.Duplicate = mine.Read+f.Read, mine.Accepted+f.Accepted, mine.Quarantined+f.Quarantined, mine.Duplicate+f.Duplicate
-		} else {
+		i := slices.IndexFunc(rep.Files, func(f intake.FileReport) bool { return f.SHA256 == k.SHA256 && !f.AlreadyKnown })
+		if i < 0 || reported[k.SHA256] {
 			k.AlreadyKnown = true
+			add(k)
+			continue
 		}
-		mine.Files = append(mine.Files, k)
+		f := rep.Files[i]
+		f.Path = k.Path
+		reported[k.SHA256] = true
+		add(f)
+	}
+	for _, f := range rep.Files {
+		if !f.AlreadyKnown && !reported[f.SHA256] {
+			add(f)
+		}
 	}
 	r.report.Intake = mine
 }
@@ -477,22 +503,19 @@ func (r *Run) publish(ctx context.Context, _ []string) (o outcome, err error) {
 // Rebuild makes the database again from the archive and the tables, and the
 // edition with it. The old database stays until the new one is complete.
 func (r *Run) Rebuild(ctx context.Context) (*Report, error) {
-	release, err := r.W.Lock("rebuild")
-	if err != nil {
-		return nil, err
-	}
 	old := r.W.Database()
 	aside := old + ".old"
-	err = os.Rename(old, aside)
-	release()
-	if err != nil && !errors.Is(err, os.ErrNotExist) {
-		return nil, err
-	}
-	rep, err := r.Do(ctx)
-	if err != nil {
-		return rep, errors.Join(err, store.Remove(old), rename(aside, old))
-	}
-	return rep, store.Remove(aside)
+	return r.all(ctx, func() error {
+		return r.locked("rebuild", func() error {
+			if err := rename(old, aside); err != nil {
+				return err
+			}
+			if err := r.opened(ctx, nil, func() error { return r.walk(ctx, r.plan()) }); err != nil {
+				return errors.Join(err, store.Remove(old), rename(aside, old))
+			}
+			return store.Remove(aside)
+		})
+	})
 }
 
 func rename(from, to string) error {

@@ -21,6 +21,7 @@ type Status struct {
 	AgeDays     *int              `json:"age_days"` // from newest_on to today
 	Accepted    int               `json:"accepted"`
 	Quarantined int               `json:"quarantined"`
+	Mended      int               `json:"mended"` // of the quarantined
 	Duplicate   int               `json:"duplicate"`
 	Held        int               `json:"held"`
 	Waiting     []string          `json:"waiting"` // files in the inbox
@@ -70,7 +71,7 @@ func StatusOf(w *workspace.Workspace, now time.Time) (*Status, error) {
 		days := int(now.UTC().Truncate(24*time.Hour).Sub(newest).Hours() / 24)
 		s.AgeDays = &days
 	}
-	s.Accepted, s.Quarantined, s.Duplicate, s.Held = e.Accepted, e.Quarantined, e.Duplicate, e.Held
+	s.Accepted, s.Quarantined, s.Mended, s.Duplicate, s.Held = e.Accepted, e.Quarantined, e.Mended, e.Duplicate, e.Held
 	s.SetAside = e.SetAside
 	s.Warnings = append(s.Warnings, e.Warnings...)
 	s.Changed, err = changedSince(w, dir)

@@ -1,9 +1,7 @@
 package pipeline
 
 import (
-	"bufio"
 	"bytes"
-	"encoding/csv"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -11,7 +9,6 @@ import (
 	"maps"
 	"math"
 	"net/url"
-	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -259,29 +256,21 @@ func (t *tracer) fileLine(n *Node, file string, line int) error {
 		return nil // a spreadsheet's row has no text of its own
 	}
 	var err error
-	n.Text, err = t.text(path, line)
+	n.Text, err = t.text(path, n.SHA256, line)
 	return err
 }
 
-// source is the profile by which an archived file is unpacked.
-func (t *tracer) source(path string) (src workspace.Source) {
-	for _, f := range t.e.Sources {
-		if f.SHA256 == filepath.Base(filepath.Dir(path)) {
-			for _, s := range t.w.Sources {
-				if s.Name == f.Source {
-					src = s
-				}
-			}
-		}
-	}
-	return src
-}
-
-// text is one line of a file.
-func (t *tracer) text(path string, line int) (string, error) {
+// text is one line of a file, which is archived where its sha256 is given.
+func (t *tracer) text(path, sha256 string, line int) (string, error) {
 	lines, ok := t.texts[path]
 	if !ok {
-		u, err := intake.Unpack(path, t.source(path))
+		src, err := workspace.Source{}, error(nil)
+		if sha256 != "" {
+			if path, src, err = intake.ArchivedFile(t.w, sha256); err != nil {
+				return "", err
+			}
+		}
+		u, err := intake.Unpack(path, src)
 		if err != nil {
 			return "", err
 		}
@@ -630,36 +619,12 @@ func (t *tracer) counting(m result.Month) ([]map[string]string, error) {
 	if list, ok := t.months[m.String()]; ok {
 		return list, nil
 	}
-	f, err := os.Open(filepath.Join(t.e.Dir, result.Observations))
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	r := csv.NewReader(bufio.NewReaderSize(f, 1<<20))
-	r.ReuseRecord = true
-	head, err := r.Read()
-	if err != nil {
-		return nil, err
-	}
-	head = slices.Clone(head)
-	day, counts := slices.Index(head, "observed_on"), slices.Index(head, "counts")
 	var list []map[string]string
-	for {
-		rec, err := r.Read()
-		if err == io.EOF {
-			t.months[m.String()] = list
-			return list, nil
+	err := eachObservation(t.e.Dir, func(o observation) {
+		if strings.HasPrefix(o.get("observed_on"), m.String()) && o.get("counts") == "yes" {
+			list = append(list, o.clone())
 		}
-		if err != nil {
-			return nil, err
-		}
-		if !strings.HasPrefix(rec[day], m.String()) || rec[counts] != "yes" {
-			continue
-		}
-		o := map[string]string{}
-		for i, name := range head {
-			o[name] = strings.Clone(rec[i])
-		}
-		list = append(list, o)
-	}
+	})
+	t.months[m.String()] = list
+	return list, err
 }

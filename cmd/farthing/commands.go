@@ -66,6 +66,9 @@ func printImport(out io.Writer, rep *intake.Report) {
 			continue
 		}
 		fmt.Fprintf(out, "%s: %d read = %d accepted + %d quarantined + %d duplicate; %d held\n", f.Path, f.Read, f.Accepted, f.Quarantined, f.Duplicate, f.Held)
+		if f.Mended > 0 {
+			fmt.Fprintf(out, "  %d rows set aside before are mended\n", f.Mended)
+		}
 		for _, r := range f.Reasons {
 			fmt.Fprintf(out, "  %d x %s, first in line %d: %s %q: %s\n", r.Rows, r.Code, r.FirstLine, r.Field, r.Text, r.Cure)
 		}
@@ -142,8 +145,8 @@ func (c *cli) statusCommand() *cobra.Command {
 
 func printStatus(out io.Writer, s *pipeline.Status) {
 	if s.Edition != nil {
-		fmt.Fprintf(out, "edition     %s\nnewest on   %s, %d days ago\naccepted    %d\nquarantined %d\nduplicate   %d\nheld        %d\n",
-			*s.Edition, *s.NewestOn, *s.AgeDays, s.Accepted, s.Quarantined, s.Duplicate, s.Held)
+		fmt.Fprintf(out, "edition     %s\nnewest on   %s, %d days ago\naccepted    %d\nquarantined %d, %d of them mended\nduplicate   %d\nheld        %d\n",
+			*s.Edition, *s.NewestOn, *s.AgeDays, s.Accepted, s.Quarantined, s.Mended, s.Duplicate, s.Held)
 	}
 	if len(s.Waiting) > 0 {
 		fmt.Fprintf(out, "in the inbox: %s\n", strings.Join(s.Waiting, ", "))
@@ -152,6 +155,9 @@ func printStatus(out io.Writer, s *pipeline.Status) {
 		fmt.Fprintf(out, "changed since the edition: %s; farthing run brings it up to date\n", strings.Join(s.Changed, ", "))
 	}
 	for _, a := range s.SetAside {
+		if a.Mended == a.Rows {
+			continue
+		}
 		fmt.Fprintf(out, "set aside: %s, %d x %s, first in line %s: %s %q: %s\n", a.Name, a.Rows.V, a.Code, a.FirstLine, a.Field, a.Text, a.Cure)
 	}
 	for _, w := range s.Warnings {

@@ -142,9 +142,9 @@ func TestInterrupted(t *testing.T) {
 	took, want := time.Since(began), stateOf(t, whole)
 	rng := rand.New(rand.NewPCG(130, 1))
 	interrupted := 0
-	for i := range 6 {
+	for i := range 4 {
 		dir := demoTown(t, false)
-		ctx, cancel := context.WithTimeout(context.Background(), time.Duration(float64(i)/6*rng.Float64()*float64(took)))
+		ctx, cancel := context.WithTimeout(context.Background(), time.Duration(float64(i)/4*rng.Float64()*float64(took)))
 		var out, errOut bytes.Buffer
 		code := run(ctx, []string{"run", "--workspace", dir, "--quiet"}, nil, &out, &errOut, anyDay)
 		cancel()

@@ -574,6 +574,9 @@ func (o *opinion) basket(t *testing.T, region, basket string, equivalents float6
 	for _, share := range []string{"observed", "imputed", "missing"} {
 		f[share+"_share"] = weights[share] / weights["all"]
 	}
+	if known == 0 {
+		f["known_part_lcu"] = noValue
+	}
 	if all['M'] || all['O'] {
 		f["per_day_lcu"] = noValue
 	}

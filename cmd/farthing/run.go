@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -69,7 +70,7 @@ func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer
 	flags.StringVar(&c.workspace, "workspace", ".", "the workspace's folder")
 	flags.BoolVar(&c.json, "json", false, "print JSON, numbers unrounded")
 	flags.BoolVar(&c.quiet, "quiet", false, "print no progress")
-	root.AddCommand(c.initCommand(), c.importCommand(), c.runCommand(), c.scheduleCommand(), c.statusCommand(), c.showCommand(), c.indexCommand(), c.traceCommand(), c.rebuildCommand())
+	root.AddCommand(c.initCommand(), c.importCommand(), c.runCommand(), c.scheduleCommand(), c.statusCommand(), c.quarantineCommand(), c.showCommand(), c.shelfCommand(), c.indexCommand(), c.traceCommand(), c.rebuildCommand())
 	root.SetArgs(args)
 	root.SetIn(in)
 	root.SetOut(out)
@@ -99,7 +100,7 @@ func exitCode(ctx context.Context, err error) int {
 		return exitFault
 	}
 	var input *workspace.InputError
-	if errors.As(err, &input) && (input.Code == "no_workspace" || input.Code == "unknown_name") {
+	if errors.As(err, &input) && slices.Contains([]string{"no_workspace", "unknown_name", "exists", "label", "shelf"}, input.Code) {
 		return exitUsage
 	}
 	return exitFailed

@@ -191,7 +191,7 @@ func TestRepeatsInAnyOrder(t *testing.T) {
 				}
 			}
 			var sites []map[string]string
-			for _, order := range [][]int{{0, 1, 2}, {2, 1, 0}, {1, 2, 0}} {
+			for _, order := range [][]int{{0, 1, 2}, {1, 2, 0}} {
 				dir := town(t, "")
 				for _, i := range order {
 					if code, f, _ := imported(t, dir, paths[i]); code != exitDone || f.Read != f.Accepted+f.Duplicate {

@@ -40,15 +40,7 @@ func (c *cli) showCommand() *cobra.Command {
 		Example: "  farthing show reach --workspace tavrin --region tavrin --household single --month 2024-03",
 		Args:    args(cobra.ExactArgs(1)),
 		RunE: func(_ *cobra.Command, list []string) error {
-			w, err := c.open()
-			if err != nil {
-				return err
-			}
-			dir, err := w.CurrentEdition()
-			if err != nil {
-				return err
-			}
-			e, err := result.Load(dir)
+			_, e, err := c.edition()
 			if err != nil {
 				return err
 			}
@@ -76,6 +68,20 @@ func (c *cli) showCommand() *cobra.Command {
 	flags.StringVar(&f.from, "from", "", "from this month on")
 	flags.StringVar(&f.to, "to", "", "to this month")
 	return cmd
+}
+
+// edition loads the newest edition of the workspace.
+func (c *cli) edition() (*workspace.Workspace, *result.Edition, error) {
+	w, err := c.open()
+	if err != nil {
+		return nil, nil, err
+	}
+	dir, err := w.CurrentEdition()
+	if err != nil {
+		return nil, nil, err
+	}
+	e, err := result.Load(dir)
+	return w, e, err
 }
 
 // showMoved prints the fixed pairs of months, or any pair that --from and --to name.
@@ -127,10 +133,7 @@ func show[T any](c *cli, e *result.Edition, name string, rows []T, f filters, co
 		}
 		asked[flag] = want
 	}
-	answer := shown{"farthing." + name + "/1", e.Hash, e.AsOf, asked, []json.RawMessage{}, e.Warnings}
-	if answer.Warnings == nil {
-		answer.Warnings = []result.Warning{}
-	}
+	answer := shown{"farthing." + name + "/1", e.Hash, e.AsOf, asked, []json.RawMessage{}, append([]result.Warning{}, e.Warnings...)}
 	var kept []T
 	for _, row := range rows {
 		month, _ := result.Field(row, "month")
@@ -148,17 +151,22 @@ func show[T any](c *cli, e *result.Edition, name string, rows []T, f filters, co
 		}
 	}
 	return c.print(answer, func(out io.Writer) {
-		t := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
-		fmt.Fprintln(t, strings.Join(columns, "\t"))
-		for _, row := range kept {
-			var cells []string
-			for _, column := range columns {
-				cells = append(cells, result.Printed(row, column))
-			}
-			fmt.Fprintln(t, strings.Join(cells, "\t"))
-		}
-		t.Flush()
+		printTable(out, kept, columns)
 	})
+}
+
+// printTable prints some columns of rows, rounded as published.
+func printTable[T any](out io.Writer, rows []T, columns []string) {
+	t := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(t, strings.Join(columns, "\t"))
+	for _, row := range rows {
+		var cells []string
+		for _, column := range columns {
+			cells = append(cells, result.Printed(row, column))
+		}
+		fmt.Fprintln(t, strings.Join(cells, "\t"))
+	}
+	t.Flush()
 }
 
 // values are the different texts of a column, in order.

@@ -162,7 +162,7 @@ func TestUSExcerpts(t *testing.T) {
 				{"4", "2020-10", "allowance_lcu=|obs_status=O"}, // set aside: no amount, and not the old one
 			} {
 				for _, region := range []string{"us", "west"} { // a part of the country has the country's
-					wantCells(t, oneRow(t, w, "allowances", "region="+region, "persons="+want.persons, "observed_on="+want.month+"-01"), strings.Split(want.cells, "|")...)
+					wantCells(t, oneRow(t, w, "allowances", "region="+region, "persons="+want.persons, "month="+want.month), strings.Split(want.cells, "|")...)
 				}
 			}
 			wantCells(t, oneRow(t, w, "basket", "region=us", "household=one", "month=2018-01"), "per_day_lcu=", "deflator_region=us")
@@ -268,7 +268,7 @@ func TestUSOpenData(t *testing.T) {
 		{"eggs", "2023-01", "0.4019"},  // 4.823 a dozen
 		{"milk", "2023-06", "1.0527"},  // 3.985 a gallon
 	} {
-		wantCells(t, oneRow(t, w, "item", "region=us", "item="+want.item, "observed_on="+want.month+"-01"), "unit_price_lcu="+want.price, "obs_status=A")
+		wantCells(t, oneRow(t, w, "item", "region=us", "item="+want.item, "month="+want.month), "unit_price_lcu="+want.price, "obs_status=A")
 	}
 
 	// The largest allotments of fiscal year 2023 (USDA FNS), and none for the two years that the file lacks.
@@ -276,7 +276,7 @@ func TestUSOpenData(t *testing.T) {
 		{"one", "2023-01", "281.0000"}, {"four", "2023-01", "939.0000"}, {"one", "2018-09", "192.0000"},
 		{"one", "2018-10", ""}, {"four", "2019-12", ""}, {"one", "2020-09", ""}, {"one", "2020-10", "204.0000"}, {"one", "2021-01", "234.0000"},
 	} {
-		row := oneRow(t, w, "reach", "region=us", "household="+want.household, "observed_on="+want.month+"-01")
+		row := oneRow(t, w, "reach", "region=us", "household="+want.household, "month="+want.month)
 		wantCells(t, row, "allowance_lcu="+want.allowance)
 		if (row["reach_days"] == "") != (want.allowance == "") || row["per_day_lcu"] == "" {
 			t.Errorf("%s %s: got a cost of %q and a reach of %q; want a cost, a reach with an allowance only", want.household, want.month, row["per_day_lcu"], row["reach_days"])

@@ -143,7 +143,7 @@ func compute(s workspace.Settings, t *workspace.Tables, o *observed) (*result.Ed
 	regions := sortedRegions(t.Regions)
 	p.itemRows(e, regions)
 	costs, weights := p.basketRows(e, regions, t.Households, list, d, base)
-	p.regionRows(e, regions, list, costs, func(outlet int32) string { return o.outletType[o.words[outlet]] }, weights)
+	p.regionRows(e, regions, list, costs, func(outlet int32) string { return o.outletType[o.ranked[outlet]] }, weights)
 	reachRows(e, regions, t.Households, list, a, d, base, first, last, costs)
 	allowanceRows(e, regions, a, first, last)
 	names(e, t, regions)

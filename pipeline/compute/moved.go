@@ -195,8 +195,8 @@ func packRows(e *result.Edition, o *observed, first, last result.Month) {
 			continue
 		}
 		for _, x := range packs {
-			e.Packs = append(e.Packs, result.Pack{Region: k.region, Item: k.item, Grade: k.grade, Outlet: o.outletName[o.words[x.outlet]],
-				Variety: o.words[x.variety], Pack: o.words[x.pack], Month: k.month, Size: result.Some(x.size), UnitPrice: result.Some(math.Exp(x.ln))})
+			e.Packs = append(e.Packs, result.Pack{Region: k.region, Item: k.item, Grade: k.grade, Outlet: o.outletName[o.ranked[x.outlet]],
+				Variety: o.ranked[x.variety], Pack: o.ranked[x.pack], Month: k.month, Size: result.Some(x.size), UnitPrice: result.Some(math.Exp(x.ln))})
 		}
 	}
 	sort.Slice(e.Packs, func(i, j int) bool {

@@ -1,6 +1,7 @@
 package compute
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -25,6 +26,7 @@ type observed struct {
 	first, last                   result.Month
 	firstOn, asOf                 string
 	words                         []string // by number
+	ranked                        []string // in alphabetical order
 	outletName, outletType        map[string]string
 	indices                       []indexValue
 	amounts                       []amount
@@ -271,16 +273,20 @@ func (o *observed) readPacks(ctx context.Context, st *store.Store, t *workspace.
 	if err := st.Append(ctx, "basket_item", rows); err != nil {
 		return err
 	}
+	rank := o.alphabet(words)
 	err := st.Records(ctx, queries.BasketPack, func(rec arrow.Record) error {
 		region, item, grade, outlet, variety, pack, month := int32s(rec, 0), int32s(rec, 1), int32s(rec, 2), int32s(rec, 3), int32s(rec, 4), int32s(rec, 5), int32s(rec, 6)
 		size, ln := rec.Column(7).(*array.Float64).Float64Values(), int64s(rec, 8)
 		for i := range region {
 			k := place{words[region[i]], good{words[item[i]], gradeName(grade[i])}, result.Month(month[i])}
-			o.packs[k] = append(o.packs[k], packPrice{outlet[i], variety[i], pack[i], size[i], fixed(ln[i])})
+			o.packs[k] = append(o.packs[k], packPrice{rank[outlet[i]], rank[variety[i]], rank[pack[i]], size[i], fixed(ln[i])})
 		}
 		return nil
 	})
 	for k, packs := range o.packs {
+		slices.SortFunc(packs, func(a, b packPrice) int {
+			return cmp.Or(cmp.Compare(a.outlet, b.outlet), cmp.Compare(a.variety, b.variety), cmp.Compare(a.pack, b.pack))
+		})
 		for i := 0; i < len(packs); {
 			var m mean
 			first := packs[i].outlet
@@ -291,6 +297,20 @@ func (o *observed) readPacks(ctx context.Context, st *store.Store, t *workspace.
 		}
 	}
 	return err
+}
+
+// alphabet ranks the words: what is added up in the order of ranks does not
+// depend on which file first held a word.
+func (o *observed) alphabet(words []string) (rank []int32) {
+	o.ranked = slices.Sorted(slices.Values(words))
+	place := make(map[string]int32, len(words))
+	for i, w := range o.ranked {
+		place[w] = int32(i)
+	}
+	for _, w := range words {
+		rank = append(rank, place[w])
+	}
+	return rank
 }
 
 func int64s(rec arrow.Record, i int) []int64 { return rec.Column(i).(*array.Int64).Int64Values() }

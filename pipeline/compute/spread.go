@@ -16,7 +16,7 @@ type outletPrice struct {
 
 // packPrice is the log unit price of a pack of a variety at one outlet in a month.
 type packPrice struct {
-	outlet, variety, pack int32 // words
+	outlet, variety, pack int32 // ranks of their words
 	size, ln              float64
 }
 

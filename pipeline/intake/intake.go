@@ -48,6 +48,7 @@ type FileReport struct {
 	Quarantined  int      `json:"quarantined"`
 	Duplicate    int      `json:"duplicate"`
 	Held         int      `json:"held"`
+	Mended       int      `json:"mended"` // rows set aside of other files that rows of this one mend
 	Reasons      []Reason `json:"reasons"`
 }
 
@@ -74,11 +75,19 @@ func Keep(w *workspace.Workspace, paths []string, now time.Time) ([]Descriptor, 
 	if len(errs) > 0 {
 		return nil, nil, errors.Join(errs...)
 	}
+	archived, err := Archived(w)
+	if err != nil {
+		return nil, nil, err
+	}
 	l := &lexicon{settings: w.Settings}
 	var kept []Descriptor
 	var reports []FileReport
 	for _, p := range paths {
-		d, known, err := keep(w, p, l.source(safeName(filepath.Base(p))), now)
+		src, _, err := l.sourceOf(w, p, append(archived, kept...))
+		if err != nil {
+			return nil, nil, err
+		}
+		d, known, err := keep(w, p, src, now)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -145,21 +154,29 @@ func Load(ctx context.Context, st *store.Store, w *workspace.Workspace, tables *
 	}, "SELECT sha256, file_id FROM file"); err != nil {
 		return nil, err
 	}
-	l := newLexicon(w.Settings, tables)
-	// A new catalogue may name series that were set aside before it came.
-	again = again || len(known) > 0 && slices.ContainsFunc(archived, func(d Descriptor) bool {
-		_, ok := known[d.SHA256]
-		return !ok && l.source(d.Name).Gives == "catalogue"
-	})
+	r := &reader{lexicon: newLexicon(w.Settings, tables), st: st, w: w, vocab: newVocabulary(), catalogues: map[string]*catalogue{}, archived: archived, mended: map[string]mender{}}
+	held := known // before anything is read again
+	fresh := slices.DeleteFunc(slices.Clone(archived), func(d Descriptor) bool { return isHeld(held, d) })
+	profiles, claims, err := r.profiles(fresh)
+	if err != nil {
+		return nil, err
+	}
+	if !again && len(known) > 0 {
+		if again, err = upsets(ctx, st, fresh, profiles, claims); err != nil {
+			return nil, err
+		}
+	}
 	if again {
-		known = map[string]int32{}
-		for _, table := range []string{"file", "word", "amount", "obs_price", "obs_duplicate", "set_aside_row", "obs_index", "obs_allowance"} {
+		known, fresh = map[string]int32{}, archived
+		if profiles, claims, err = r.profiles(fresh); err != nil {
+			return nil, err
+		}
+		for _, table := range []string{"file", "word", "amount", "obs_price", "obs_duplicate", "set_aside_row", "obs_mend", "obs_index", "obs_allowance"} {
 			if err := st.Exec(ctx, "DELETE FROM "+table); err != nil {
 				return nil, err
 			}
 		}
 	}
-	r := &reader{lexicon: l, st: st, w: w, vocab: newVocabulary(), catalogues: map[string]*catalogue{}, archived: archived}
 	if err := r.vocab.load(ctx, st); err != nil {
 		return nil, err
 	}
@@ -169,16 +186,19 @@ func Load(ctx context.Context, st *store.Store, w *workspace.Workspace, tables *
 	}
 	report := &Report{Files: []FileReport{}}
 	first := next
-	for _, d := range archived {
-		if _, ok := known[d.SHA256]; ok {
-			continue
-		}
-		src := r.source(d.Name)
+	for _, d := range readingOrder(fresh, claims) {
+		src := profiles[d.SHA256]
 		o, err := r.read(ctx, d.Path(w), src, next)
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", d.Name, err)
 		}
-		f := FileReport{Path: d.Name, SHA256: d.SHA256, Source: src.Name, Read: o.read, Quarantined: len(o.aside), Reasons: reasons(o.aside)}
+		mended := 0
+		if list := claims[d.SHA256]; len(list) > 0 {
+			if mended, err = r.mend(ctx, st, d, src, next, list, &o); err != nil {
+				return nil, fmt.Errorf("%s: %w", d.Name, err)
+			}
+		}
+		f := FileReport{Path: d.Name, SHA256: d.SHA256, Source: src.Name, AlreadyKnown: isHeld(held, d), Read: o.read, Quarantined: len(o.aside), Mended: mended, Reasons: reasons(o.aside)}
 		report.Files = append(report.Files, f)
 		var rows [][]any
 		for _, a := range o.aside {
@@ -203,6 +223,38 @@ func Load(ctx context.Context, st *store.Store, w *workspace.Workspace, tables *
 	return report, count(ctx, st, report, first)
 }
 
+func isHeld(held map[string]int32, d Descriptor) bool {
+	_, ok := held[d.SHA256]
+	return ok
+}
+
+// profiles are the profiles that read files, and the claims of those that are sheets.
+func (r *reader) profiles(list []Descriptor) (profiles map[string]workspace.Source, claims map[string][]claim, err error) {
+	profiles, claims = map[string]workspace.Source{}, map[string][]claim{}
+	for _, d := range list {
+		if profiles[d.SHA256], claims[d.SHA256], err = r.sourceOf(r.w, d.Path(r.w), r.archived); err != nil {
+			return nil, nil, fmt.Errorf("%s: %w", d.Name, err)
+		}
+	}
+	return profiles, claims, nil
+}
+
+// upsets says whether new files may change how known ones were read: a
+// catalogue may name series that were set aside before it came, a sheet may
+// claim what another has, and a file may be the one that a sheet names.
+func upsets(ctx context.Context, st *store.Store, fresh []Descriptor, profiles map[string]workspace.Source, claims map[string][]claim) (bool, error) {
+	named := map[string]bool{}
+	err := st.Query(ctx, func(scan func(...any) error) error {
+		var file string
+		err := scan(&file)
+		named[file] = true
+		return err
+	}, "SELECT DISTINCT mends_file FROM obs_mend")
+	return slices.ContainsFunc(fresh, func(d Descriptor) bool {
+		return profiles[d.SHA256].Gives == "catalogue" || named[d.SHA256[:markDigits]] || len(named) > 0 && len(claims[d.SHA256]) > 0
+	}), err
+}
+
 func repeatsAndHolds(ctx context.Context, st *store.Store, e workspace.Edit) error {
 	for _, q := range []queries.Query{queries.ObsShared, queries.ObsRepeat} {
 		if err := st.Make(ctx, q, nil); err != nil {
@@ -210,7 +262,7 @@ func repeatsAndHolds(ctx context.Context, st *store.Store, e workspace.Edit) err
 		}
 	}
 	for _, text := range []string{
-		"INSERT INTO obs_duplicate SELECT file_id, line, key_hash, micro_price, amount FROM obs_repeat",
+		"INSERT INTO obs_duplicate SELECT file_id, line, of_file, of_line, amount FROM obs_repeat",
 		"DELETE FROM obs_price USING obs_repeat r WHERE obs_price.file_id = r.file_id AND obs_price.line = r.line",
 	} {
 		if err := st.Exec(ctx, text); err != nil {

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"farthing/pipeline/result"
+	"farthing/pipeline/store"
 	"farthing/pipeline/workspace"
 )
 
@@ -162,12 +163,12 @@ type mender struct {
 // whose claim can not stand is taken out again and set aside. The same sheet
 // may come twice: a row with the same observation is a repeat, no second claim.
 // It gives how many rows set aside are mended.
-func (r *reader) mend(ctx context.Context, d Descriptor, src workspace.Source, fileID int32, claims []claim, o *outcome) (mended int, err error) {
+func (r *reader) mend(ctx context.Context, st *store.Store, d Descriptor, src workspace.Source, fileID int32, claims []claim, o *outcome) (mended int, err error) {
 	ids, aside := map[int]uint64{}, map[int]bool{}
 	for _, a := range o.aside {
 		aside[a.line] = true
 	}
-	if err := r.db.Query(ctx, func(scan func(...any) error) error {
+	if err := st.Query(ctx, func(scan func(...any) error) error {
 		var line int
 		var id uint64
 		err := scan(&line, &id)
@@ -182,7 +183,7 @@ func (r *reader) mend(ctx context.Context, d Descriptor, src workspace.Source, f
 	for _, c := range claims {
 		if _, ok := open[c.file]; !ok {
 			open[c.file] = map[int]bool{}
-			if err := r.db.Query(ctx, func(scan func(...any) error) error {
+			if err := st.Query(ctx, func(scan func(...any) error) error {
 				var line int
 				err := scan(&line)
 				open[c.file][line] = true
@@ -212,15 +213,30 @@ func (r *reader) mend(ctx context.Context, d Descriptor, src workspace.Source, f
 		}
 	}
 	sort.SliceStable(o.aside, func(i, j int) bool { return o.aside[i].line < o.aside[j].line })
-	return mended, errors.Join(r.db.Append(ctx, "obs_mend", rows),
-		r.db.Exec(ctx, "DELETE FROM obs_price WHERE file_id = ? AND list_contains(string_split(?, ','), CAST(line AS VARCHAR))", fileID, strings.Join(out, ",")))
+	return mended, errors.Join(st.Append(ctx, "obs_mend", rows),
+		st.Exec(ctx, "DELETE FROM obs_price WHERE file_id = ? AND list_contains(string_split(?, ','), CAST(line AS VARCHAR))", fileID, strings.Join(out, ",")))
+}
+
+// ArchivedFile is where an archived file lies and the profile that reads it.
+func ArchivedFile(w *workspace.Workspace, sha256 string) (path string, src workspace.Source, err error) {
+	archived, err := Archived(w)
+	if err != nil {
+		return "", src, err
+	}
+	i := slices.IndexFunc(archived, func(d Descriptor) bool { return d.SHA256 == sha256 })
+	if i < 0 {
+		return "", src, fmt.Errorf("archive/%s is not there: bring it back from a copy of the workspace", sha256)
+	}
+	path = archived[i].Path(w)
+	src, _, err = (&lexicon{settings: w.Settings}).sourceOf(w, path, archived)
+	return path, src, err
 }
 
 // Excerpt is some rows of an archived file.
 type Excerpt struct {
-	Text map[int]string // by line, as they stand
+	Source workspace.Source
+	Text   map[int]string // by line, as they stand
 
-	src    workspace.Source
 	day0   time.Time
 	header []string
 	cells  map[int][]string
@@ -229,20 +245,12 @@ type Excerpt struct {
 // ReadExcerpt reads the rows of an archived file that start on some lines. A
 // file that can not be unpacked has none.
 func ReadExcerpt(w *workspace.Workspace, sha256 string, lines map[int]bool) (*Excerpt, error) {
-	archived, err := Archived(w)
+	path, src, err := ArchivedFile(w, sha256)
 	if err != nil {
 		return nil, err
 	}
-	i := slices.IndexFunc(archived, func(d Descriptor) bool { return d.SHA256 == sha256 })
-	if i < 0 {
-		return nil, fmt.Errorf("archive/%s is not there: bring it back from a copy of the workspace", sha256)
-	}
-	path := archived[i].Path(w)
-	x := &Excerpt{Text: map[int]string{}, cells: map[int][]string{}}
-	if x.src, _, err = (&lexicon{settings: w.Settings}).sourceOf(w, path, archived); err != nil {
-		return nil, err
-	}
-	u, err := Unpack(path, x.src)
+	x := &Excerpt{Text: map[int]string{}, cells: map[int][]string{}, Source: src}
+	u, err := Unpack(path, x.Source)
 	var bad *unreadable
 	if errors.As(err, &bad) {
 		return x, nil
@@ -251,13 +259,16 @@ func ReadExcerpt(w *workspace.Workspace, sha256 string, lines map[int]bool) (*Ex
 		return nil, err
 	}
 	defer u.Close()
-	t, _, err := openLayout(u.Reader, x.src)
+	t, _, err := openLayout(u.Reader, x.Source)
 	if err != nil {
 		return nil, err
 	}
 	x.day0 = u.day0
 	if len(t.rawHeader) > 0 {
 		x.header = texts(split(t.rawHeader, t.delimiter, nil))
+		if t.guarded {
+			x.header = t.header
+		}
 	}
 	done := errors.New("all are found")
 	err = t.blocks(func(b block) error {
@@ -295,8 +306,8 @@ func texts(fields [][]byte) (list []string) {
 // why says, with no sheet, what stands against one.
 func (x *Excerpt) Sheet(rows []result.SetAsideRow) (sheet [][]string, why string) {
 	switch {
-	case !mendable(x.src):
-		return nil, fmt.Sprintf("a row of source %s is more or other than one price: correct its profile or tables/aliases", x.src.Name)
+	case !mendable(x.Source):
+		return nil, fmt.Sprintf("a row of source %s is more or other than one price: correct its profile or tables/aliases", x.Source.Name)
 	case len(x.header) == 0:
 		return nil, "it has no header line that can be read: save or fetch the file again"
 	}
@@ -306,7 +317,7 @@ func (x *Excerpt) Sheet(rows []result.SetAsideRow) (sheet [][]string, why string
 		if !slices.Contains(sheetColumns, h) {
 			keep = append(keep, i)
 		}
-		isDay[i] = !x.day0.IsZero() && (x.src.Gives == "notes" && h == columnNames[observedOn] || slices.Contains(x.src.Names(columnNames[observedOn]), h))
+		isDay[i] = !x.day0.IsZero() && (x.Source.Gives == "notes" && h == columnNames[observedOn] || slices.Contains(x.Source.Names(columnNames[observedOn]), h))
 	}
 	line := func(cells []string, more ...string) {
 		var row []string
@@ -332,7 +343,7 @@ func (x *Excerpt) Sheet(rows []result.SetAsideRow) (sheet [][]string, why string
 	}
 	line(x.header, sheetColumns...)
 	for _, r := range rows {
-		line(x.cells[int(r.Line.V)], r.Mark(), fmt.Sprintf("%s: %s %q", r.Code, r.Field, r.Text), r.Cure)
+		line(x.cells[int(r.Line.V)], r.Mark(), fmt.Sprintf("%s line %s: %s, %s %q", r.Name, r.Line, r.Code, r.Field, r.Text), r.Cure)
 	}
 	return sheet, ""
 }

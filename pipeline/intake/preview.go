@@ -82,10 +82,15 @@ func PreviewFile(ctx context.Context, w *workspace.Workspace, tables *workspace.
 	}
 	l := newLexicon(w.Settings, tables)
 	name := safeName(filepath.Base(file))
-	src := l.source(name)
+	src, claims, err := l.sourceOf(w, file, archived)
+	if err != nil {
+		return nil, err
+	}
 	p := &Preview{Schema: "farthing.preview/1", Path: file, Columns: []PreviewColumn{}, Values: []string{}, Dates: []string{}, Units: []PreviewUnit{},
 		Rows: []PreviewRow{}, Unmapped: []Unmapped{}, Header: []string{}, Why: fmt.Sprintf("its files pattern matches %q", name)}
-	if src.Gives == "notes" {
+	if len(claims) > 0 {
+		p.Why = "it is a sheet of rows set aside that this source gave"
+	} else if src.Gives == "notes" {
 		p.Why = "no [[source]] is for files of this name, and it has the columns of price notes"
 		is, err := isNotes(file)
 		var bad *unreadable

@@ -14,7 +14,6 @@ import (
 	"sync"
 
 	"farthing/pipeline/quantity"
-	"farthing/pipeline/store"
 	"farthing/pipeline/workspace"
 
 	"github.com/apache/arrow/go/v17/arrow"
@@ -29,7 +28,6 @@ type reader struct {
 	vocab      *vocabulary
 	catalogues map[string]*catalogue // by source
 	archived   []Descriptor
-	db         *store.Store      // of an intake; a preview has none
 	mended     map[string]mender // by mark
 }
 

@@ -356,7 +356,7 @@ func TestGrainAndOrderOnTheDemo(t *testing.T) {
 	exec(t, st, "INSERT INTO obs_price SELECT * REPLACE (-line AS line, micro_price + 1 AS micro_price, observation_id + 1 AS observation_id) FROM obs_price WHERE micro_price > 0 ORDER BY file_id, line LIMIT 1")
 	exec(t, st, "INSERT INTO file SELECT * REPLACE (-1 AS file_id, '' AS sha256, 'second' AS source) FROM file WHERE file_id = 0")
 	exec(t, st, "INSERT INTO obs_price SELECT * REPLACE (-1 AS file_id, 1000 * file_id + line AS line, key_hash + 1 AS key_hash, observation_id + 1 AS observation_id) FROM obs_price WHERE is_average")
-	exec(t, st, "INSERT INTO obs_price SELECT p.* REPLACE (d.file_id AS file_id, d.line AS line) FROM obs_duplicate d JOIN obs_price p ON p.key_hash = d.key_hash AND p.micro_price IS NOT DISTINCT FROM d.micro_price")
+	exec(t, st, "INSERT INTO obs_price SELECT p.* REPLACE (d.file_id AS file_id, d.line AS line) FROM obs_duplicate d JOIN obs_price p ON p.file_id = d.of_file AND p.line = d.of_line")
 	for _, q := range append(queries.Faults, steps[:2]...) { // the faults are rows that stand twice
 		check(q)
 	}

@@ -2,7 +2,9 @@ package workspace
 
 import (
 	"bufio"
+	"bytes"
 	"encoding/csv"
+	"fmt"
 	"io"
 	"regexp"
 	"strconv"
@@ -82,4 +84,38 @@ func plainCell(s string) string {
 		}
 	}
 	return lineBreaks.Replace(s)
+}
+
+// WriteSheet writes rows as a sheet for a person: XLSX, where the name ends
+// so, of text cells only; else CSV with the mark by which spreadsheets know UTF-8.
+func WriteSheet(path string, rows [][]string) error {
+	var b bytes.Buffer
+	if strings.HasSuffix(path, ".xlsx") {
+		f := excelize.NewFile()
+		defer f.Close()
+		w, err := f.NewStreamWriter(f.GetSheetName(0))
+		for i := 0; err == nil && i < len(rows); i++ {
+			cells := make([]any, len(rows[i]))
+			for j, c := range rows[i] {
+				cells[j] = c
+			}
+			err = w.SetRow(fmt.Sprintf("A%d", i+1), cells)
+		}
+		if err == nil {
+			err = w.Flush()
+		}
+		if err == nil {
+			err = f.Write(&b)
+		}
+		if err != nil {
+			return err
+		}
+		return WriteFile(path, b.Bytes())
+	}
+	b.WriteString("\ufeff")
+	w := csv.NewWriter(&b)
+	if err := w.WriteAll(rows); err != nil {
+		return err
+	}
+	return WriteFile(path, b.Bytes())
 }

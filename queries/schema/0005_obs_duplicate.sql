@@ -2,7 +2,7 @@
 CREATE TABLE obs_duplicate (
     file_id     INTEGER NOT NULL,
     line        INTEGER NOT NULL,
-    key_hash    UBIGINT NOT NULL,
-    micro_price BIGINT,
+    of_file     INTEGER NOT NULL, -- file_id and line of the row kept
+    of_line     INTEGER NOT NULL,
     amount      INTEGER NOT NULL
 )
