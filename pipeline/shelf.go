@@ -234,7 +234,7 @@ func rank(rows []ShelfRow, per string) ([]ShelfRow, error) {
 	unit := quantity.New(big.NewRat(1, 1), d)
 	for _, r := range rows {
 		if other := r.offer.Size.Dimension(); other != d {
-			return refuse(fmt.Sprintf("%q is sold by %s, %q by %s", rows[0].name(), d, r.name(), other), "compare what is sold in one kind of unit; the weight on a scale makes them alike")
+			return refuse(fmt.Sprintf("%q is sold by %s, %q by %s", rows[0].name(), d, r.name(), other), "compare what is sold in one kind of unit: weigh the one, or leave it out")
 		}
 	}
 	if per == "" {
@@ -242,7 +242,7 @@ func rank(rows []ShelfRow, per string) ([]ShelfRow, error) {
 	} else {
 		var err error
 		if unit, err = quantity.ParseAmount(per, quantity.Options{}); err != nil {
-			return nil, badLabel(per, err)
+			return refuse(fmt.Sprintf("%q is no unit", per), "a unit such as "+d.BaseUnit()+", 100g or floz_us")
 		}
 		if unit.Dimension() != d || unit.Float() == 0 {
 			return refuse(fmt.Sprintf("%s for what is sold by %s", per, d), "a unit such as "+d.BaseUnit())

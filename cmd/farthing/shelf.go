@@ -29,7 +29,7 @@ code may hold is told, never assumed.
 ITEM is a name of tables/items: of each variety, grade, pack and outlet the latest price that
 counts, from the newest edition. What begins with a digit or the sign of a currency is a label.` + "\n" + exitHelp,
 		Example: "  farthing shelf \"2.49 500 g\" \"1.99/kg\" --per 100g\n  farthing shelf oats --workspace tavrin --region mirrow-bay\n  farthing shelf --gtin 9520000009045",
-		RunE: func(_ *cobra.Command, list []string) error {
+		RunE: func(cmd *cobra.Command, list []string) error {
 			answer := struct {
 				shown
 				Codes []pipeline.ShelfCode `json:"codes"`
@@ -50,7 +50,7 @@ counts, from the newest edition. What begins with a digit or the sign of a curre
 			}
 			labels := slices.ContainsFunc(list, pipeline.IsLabel)
 			if labels && slices.ContainsFunc(list, func(s string) bool { return !pipeline.IsLabel(s) }) {
-				return usageError{errors.New("items or labels, not both: a label begins with its price")}
+				return usageError{errors.New("items or labels, not both: a label begins with its price and stands in quotes")}
 			}
 			for name, want := range map[string]string{"per": per, "region": region} {
 				if want != "" {
@@ -61,8 +61,8 @@ counts, from the newest edition. What begins with a digit or the sign of a curre
 			var err error
 			columns := []string{"rank", "tied", "offer", "unit_price_lcu", "per", "difference_lcu", "difference_pct"}
 			switch {
-			case labels && region != "":
-				return usageError{errors.New("--region goes with items")}
+			case labels && (region != "" || cmd.Flags().Changed("days")):
+				return usageError{errors.New("--region and --days go with items")}
 			case labels:
 				comma := false
 				if w, err := c.open(); err == nil {

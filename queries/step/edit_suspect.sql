@@ -30,13 +30,16 @@ loose AS (
     FROM quote q
     JOIN spread s ON s.outlet = q.outlet AND s.item = q.item AND s.variety = q.variety AND s.grade = q.grade AND s.pack = q.pack
 ),
+-- A window keeps the others in order as it moves on: a join would sort them anew for each quote.
 own AS (
-    SELECT l.file_id, l.line, l.item, l.grade, l.month, l.unit_price, count(o.line) AS n, median(o.unit_price) AS centre
-    FROM loose l
-    LEFT JOIN loose o ON o.outlet = l.outlet AND o.item = l.item AND o.variety = l.variety AND o.grade = l.grade AND o.pack = l.pack
-        AND o.day BETWEEN l.day - CAST($window_days AS INTEGER) AND l.day + CAST($window_days AS INTEGER)
-        AND (o.file_id <> l.file_id OR o.line <> l.line)
-    GROUP BY l.file_id, l.line, l.item, l.grade, l.month, l.unit_price
+    SELECT file_id, line, item, grade, month, unit_price, count(*) OVER near AS n, median(unit_price) OVER near AS centre
+    FROM loose
+    WINDOW near AS (
+        PARTITION BY outlet, item, variety, grade, pack
+        ORDER BY day
+        RANGE BETWEEN to_days(CAST($window_days AS INTEGER)) PRECEDING AND to_days(CAST($window_days AS INTEGER)) FOLLOWING
+        EXCLUDE CURRENT ROW
+    )
 ),
 short AS (
     SELECT DISTINCT item, grade, month FROM own WHERE n < $min_own
