@@ -13,6 +13,7 @@ import (
 	"path/filepath"
 	"sort"
 	"strings"
+	"sync"
 )
 
 // Meta says what an edition is and by which choices it was computed.
@@ -123,25 +124,29 @@ const Observations = "observations.csv"
 
 // WriteData writes the published tables, rounded, into a folder.
 func (e *Edition) WriteData(dir string) error {
-	for _, f := range files {
-		if f.published {
-			if err := writeFile(filepath.Join(dir, f.name+".csv"), func(w io.Writer) error { return f.write(e, w, false) }); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
+	return e.writeTables(dir, false, func(f file) bool { return f.published })
 }
 
 // Write writes the exact tables and the description into a folder that may
 // already hold other files of the edition (its observations, the tables used).
 func (e *Edition) Write(dir string) error {
-	for _, f := range files {
-		if err := writeFile(filepath.Join(dir, f.name+".csv"), func(w io.Writer) error { return f.write(e, w, true) }); err != nil {
-			return err
+	return errors.Join(e.writeTables(dir, true, func(file) bool { return true }),
+		writeFile(filepath.Join(dir, metaFile), func(w io.Writer) error { return writeJSON(w, e.Meta) }))
+}
+
+// writeTables writes tables side by side: each is a file of its own.
+func (e *Edition) writeTables(dir string, exact bool, wanted func(file) bool) error {
+	errs := make([]error, len(files))
+	var wg sync.WaitGroup
+	for i, f := range files {
+		if wanted(f) {
+			wg.Go(func() {
+				errs[i] = writeFile(filepath.Join(dir, f.name+".csv"), func(w io.Writer) error { return f.write(e, w, exact) })
+			})
 		}
 	}
-	return writeFile(filepath.Join(dir, metaFile), func(w io.Writer) error { return writeJSON(w, e.Meta) })
+	wg.Wait()
+	return errors.Join(errs...)
 }
 
 func writeFile(path string, write func(io.Writer) error) error {
