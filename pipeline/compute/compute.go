@@ -151,6 +151,10 @@ func compute(s workspace.Settings, t *workspace.Tables, o *observed) (*result.Ed
 	movedRows(e, first, last, base)
 	e.Publish = combinations(e, s, regions, p)
 	e.Options = options(s)
+	for pair, n := range o.overruled {
+		warn("two_sources", fmt.Sprintf("%d averages of source %s are not used: source %s gives the same item, region and month", n, pair[1], pair[0]),
+			"the order of [[source]] in farthing.toml decides which stands", pair[0]+"/"+pair[1])
+	}
 	if o.held > 0 {
 		warn("held", fmt.Sprintf("%d observations are held as suspicious and do not count", o.held), "look at each: farthing quarantine --held gives the lines for tables/corrections", "")
 	}

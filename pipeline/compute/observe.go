@@ -33,6 +33,7 @@ type observed struct {
 	setAside                      []result.SetAside
 	asideRows                     []result.SetAsideRow
 	sources                       []result.Source
+	overruled                     map[[2]string]int // averages of the second source that stand behind the first's
 	accepted, quarantined, mended int
 	duplicate, held               int
 }
@@ -220,9 +221,13 @@ func observe(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 // readAverages reads the published averages; of several sources the first in
 // the order of the settings stands.
 func readAverages(ctx context.Context, st *store.Store, s workspace.Settings, o *observed, region, item, grade, month *int32, at func() place) error {
-	rank := func(source string) int {
-		return slices.IndexFunc(s.Sources, func(x workspace.Source) bool { return x.Name == source })
+	rank := func(source string) int { // as declared; price notes come after all
+		if i := slices.IndexFunc(s.Sources, func(x workspace.Source) bool { return x.Name == source }); i >= 0 {
+			return i
+		}
+		return len(s.Sources)
 	}
+	o.overruled = map[[2]string]int{}
 	type from struct {
 		rank   int
 		source string
@@ -235,8 +240,12 @@ func readAverages(ctx context.Context, st *store.Store, s workspace.Settings, o 
 			return err
 		}
 		f := from{rank(source), source}
-		if old, ok := chosen[at()]; ok && old.rank <= f.rank {
-			return nil
+		if old, ok := chosen[at()]; ok {
+			if old.rank <= f.rank {
+				o.overruled[[2]string{old.source, source}]++
+				return nil
+			}
+			o.overruled[[2]string{source, old.source}]++
 		}
 		chosen[at()] = f
 		o.averages[at()] = raw{ln: fixed(ln), change: math.NaN()}
