@@ -67,7 +67,7 @@ func printImport(out io.Writer, rep *intake.Report) {
 		}
 		fmt.Fprintf(out, "%s: %d read = %d accepted + %d quarantined + %d duplicate; %d held\n", f.Path, f.Read, f.Accepted, f.Quarantined, f.Duplicate, f.Held)
 		if f.Mended > 0 {
-			fmt.Fprintf(out, "  %d rows set aside before are mended\n", f.Mended)
+			fmt.Fprintf(out, "  rows set aside before, mended now: %d\n", f.Mended)
 		}
 		for _, r := range f.Reasons {
 			fmt.Fprintf(out, "  %d x %s, first in line %d: %s %q: %s\n", r.Rows, r.Code, r.FirstLine, r.Field, r.Text, r.Cure)

@@ -1,5 +1,5 @@
-// Package draw turns numbers into SVG: month strips, shares, ranks, and lines
-// over months, large or as panels of one scale. It knows neither results nor pages, and computes nothing but places
+// Package draw turns numbers into SVG: month strips, shares, ranks, staircases, and
+// lines over months, large or as panels of one scale. It knows neither results nor pages, and computes nothing but places
 // on the paper.
 //
 // Colours are presentation attributes in the light palette, so that a drawing

@@ -171,8 +171,8 @@ func cuts(s stripSize, y float64, from, to int, at func(int) float64) string {
 }
 
 // Sample is a mark for a key: "fed", "part", "open", "hatched" or "range" of
-// a strip; "line", "band", "broken" or "ring" of a panel; "estimate",
-// "possible" or "other" of a rank.
+// a strip; "line", "band", "broken" or "ring" of a panel; "pure", "size",
+// "mix" or "filled" of a staircase; "estimate", "possible" or "other" of a rank.
 func Sample(kind string) Drawing {
 	nan := math.NaN()
 	level := func(y float64) float64 { return y }
@@ -182,6 +182,7 @@ func Sample(kind string) Drawing {
 	rank := func(attr string) Drawing {
 		return Drawing{18, 16, `<rect x="0.5" y="1.5" width="17" height="13" ` + attr + `/>`}
 	}
+	stair := func(kind int) Drawing { return Drawing{26, 16, block(kind, 0, 2, 26, stairHeight)} }
 	strip := func(m Month) Drawing {
 		s := wideStrip
 		s.x0 = 0
@@ -206,6 +207,14 @@ func Sample(kind string) Drawing {
 		return panel(slices.Repeat([]Point{{Value: "8", Broken: true}}, 6)...)
 	case "ring":
 		return panel(Point{}, Point{Value: "8", Broken: true}, Point{})
+	case "pure":
+		return stair(Pure)
+	case "size":
+		return stair(Size)
+	case "mix":
+		return stair(Mix)
+	case "filled":
+		return stair(Filled)
 	case "estimate":
 		return rank(`fill="` + Fed + `"`)
 	case "possible":

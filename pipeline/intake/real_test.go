@@ -96,7 +96,8 @@ func (k *taken) prices(sha string) map[int]got {
 		m[int(place)] = g
 		return nil
 	}, `SELECT p.line, p.micro_price, a.quantity FROM obs_price p JOIN amount a ON a.amount_id = p.amount JOIN file f USING (file_id) WHERE f.sha256 = $1
-		UNION ALL SELECT d.line, d.micro_price, NULL FROM obs_duplicate d JOIN file f USING (file_id) WHERE f.sha256 = $1`, sha); err != nil {
+		UNION ALL SELECT d.line, p.micro_price, NULL FROM obs_duplicate d JOIN obs_price p ON p.file_id = d.of_file AND p.line = d.of_line
+		JOIN file f ON f.file_id = d.file_id WHERE f.sha256 = $1`, sha); err != nil {
 		k.Fatal(err)
 	}
 	return m

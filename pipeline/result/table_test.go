@@ -66,6 +66,7 @@ func TestCSVRoundTrip(t *testing.T) {
 	t.Run("items", exactly[Item])
 	t.Run("allowances", exactly[Allowance])
 	t.Run("reasons", exactly[SetAside])
+	t.Run("rows set aside", exactly[SetAsideRow])
 }
 
 func TestReadCSVRefuses(t *testing.T) {
@@ -211,7 +212,7 @@ func TestEditionRoundTrip(t *testing.T) {
 	want := rapid.Custom(func(t *rapid.T) *Edition {
 		return &Edition{Meta: Meta{Schema: "farthing.edition/1", Name: "<T>", Options: [][2]string{{"a", "b"}}, Publish: []Combination{{Region: "r"}}, Held: 1},
 			Reach: []Reach{random[Reach](t)}, Baskets: []Basket{random[Basket](t)}, Lines: []BasketLine{random[BasketLine](t)}, Items: []Item{random[Item](t), random[Item](t)},
-			Allowances: []Allowance{random[Allowance](t)}, Sources: []Source{random[Source](t)}, SetAside: []SetAside{random[SetAside](t)}, Warnings: []Warning{random[Warning](t)},
+			Allowances: []Allowance{random[Allowance](t)}, Sources: []Source{random[Source](t)}, SetAside: []SetAside{random[SetAside](t)}, AsideRows: []SetAsideRow{random[SetAsideRow](t)}, Warnings: []Warning{random[Warning](t)},
 			Regions: []Region{random[Region](t)}, Households: []Household{random[Household](t)}, ItemNames: []ItemName{random[ItemName](t)}}
 	}).Example(1)
 	dir := t.TempDir()
@@ -220,6 +221,12 @@ func TestEditionRoundTrip(t *testing.T) {
 	}
 	got, err := Load(dir)
 	if err != nil {
+		t.Fatal(err)
+	}
+	if got.AsideRows != nil {
+		t.Errorf("loaded at once: %+v", got.AsideRows)
+	}
+	if err := got.LoadAsideRows(); err != nil {
 		t.Fatal(err)
 	}
 	want.Dir, want.Hash = dir, filepath.Base(dir)

@@ -1,0 +1,167 @@
+package draw
+
+import (
+	"fmt"
+	"html"
+	"math"
+	"strings"
+)
+
+// Parts is what one line adds to a sum, by where it comes from; a part may be negative.
+type Parts [4]float64
+
+// The parts of a line: its own price, the size of its packs, what is neither,
+// and what can not be parted because the price is imputed.
+const (
+	Pure = iota
+	Size
+	Mix
+	Filled
+)
+
+// Add adds parts to parts.
+func (p *Parts) Add(q Parts) {
+	for k := range q {
+		p[k] += q[k]
+	}
+}
+
+// Sum of the parts.
+func (p Parts) Sum() (sum float64) {
+	for _, v := range p {
+		sum += v
+	}
+	return sum
+}
+
+// Stair is one line of a staircase: its name, its own change and what it adds, as printed.
+type Stair struct {
+	Name, Change, Value string
+	Parts               Parts
+	Words               string
+}
+
+// stairSize is how a staircase is laid out at a width; bar is where in a row
+// the bar stands: below its words where there is little room.
+type stairSize struct {
+	width, name, change, left, right, row, bar float64
+}
+
+var (
+	wideStairs = stairSize{width: Wide, name: 180, change: 250, left: 270, right: 656, row: 23, bar: 5}
+	slimStairs = stairSize{width: Slim, name: 190, change: 256, left: 2, right: 326, row: 38, bar: 20}
+)
+
+const stairHeight = 11.0
+
+// Stairs draws lines that add up, twice: each bar starts where the last one
+// ended, and the sum stands under a rule, from zero. change and value name the
+// two columns of figures.
+func Stairs(lines []Stair, sum Stair, change, value string, wideMark, slimMark []string) (wide, slim Drawing) {
+	return stairs(lines, sum, change, value, wideStairs).marked(wideMark), stairs(lines, sum, change, value, slimStairs).marked(slimMark)
+}
+
+func stairs(lines []Stair, sum Stair, change, value string, s stairSize) Drawing {
+	lo, hi, at := 0.0, 0.0, 0.0
+	for _, l := range lines {
+		for _, v := range l.Parts {
+			at += v
+			lo, hi = min(lo, at), max(hi, at)
+		}
+	}
+	from, to, step := scale(lo, hi)
+	x := func(v float64) float64 { return s.left + (v-from)/(to-from)*(s.right-s.left) }
+	const top = 40.0
+	height := top + float64(len(lines)+1)*s.row + 6
+	var b, grid, links, rows strings.Builder
+	b.WriteString(text(s.change, 12, change, end+" "+small) + text(s.width, 12, value, end+" "+small))
+	every := int(math.Ceil(38 / (x(from+step) - x(from)))) // so many steps that the numbers stay apart
+	for k := 0.0; from+k*step <= to+step/2; k++ {
+		v := from + k*step
+		fmt.Fprintf(&grid, "M%s %sV%s", px(x(v)), px(top-4), px(height))
+		if int(k)%every == 0 {
+			n, anchor := axisNumber(v, step), middle
+			if v > step/2 {
+				n = "+" + n
+			}
+			if x(v) < 12 { // no room to the left
+				anchor = ""
+			}
+			if x(v) > s.width-12 {
+				anchor = end
+			}
+			b.WriteString(text(x(v), 30, n, strings.TrimSpace(anchor+" "+small)))
+		}
+	}
+	fmt.Fprintf(&b, `<path d="%s" stroke="%s"/><path d="M%s %sV%s" stroke="%s"/>`, grid.String(), Hair, px(x(0)), px(top-4), px(height), Rule)
+	at = 0
+	y := top
+	for _, l := range lines {
+		rows.WriteString(s.open(l, y, "") + bar(l.Parts, at, x, y+s.bar) + "</g>")
+		at += l.Parts.Sum()
+		fmt.Fprintf(&links, "M%s %sV%s", px(x(at)), px(y+s.bar), px(y+s.row+s.bar+stairHeight))
+		y += s.row
+	}
+	y += 6
+	fmt.Fprintf(&b, `<path d="%s" fill="none" stroke="%s"/>`, links.String(), Rule)
+	b.WriteString(rows.String())
+	fmt.Fprintf(&b, `<path d="M0 %sH%s" stroke="%s" stroke-width="1.5"/>`, px(y-3), px(s.width), Ink)
+	b.WriteString(s.open(sum, y, ` font-weight="700"`))
+	fmt.Fprintf(&b, `<rect x="%s" y="%s" width="%s" height="%s" fill="%s"/></g>`, px(min(x(0), x(at))), px(y+s.bar), px(math.Abs(x(at)-x(0))), px(stairHeight), Ink)
+	return Drawing{s.width, height + 4, b.String()}
+}
+
+// open starts a row: its words and figures. They keep clear of the lines behind them.
+func (s stairSize) open(l Stair, y float64, weight string) string {
+	clear := fmt.Sprintf(`stroke="%s" stroke-width="4" paint-order="stroke"`, Paper)
+	return fmt.Sprintf(`<g%s><title>%s</title>`, weight, html.EscapeString(l.Words)) +
+		text(0, y+15, fitted(l.Name, s.name, 13), clear) + text(s.change, y+15, l.Change, end+" "+clear) + text(s.width, y+15, l.Value, end+" "+clear)
+}
+
+// bar draws parts one after another from where the last line ended. Parts that
+// run forth and back would cover each other, so each direction gets half the height.
+func bar(p Parts, at float64, x func(float64) float64, y float64) string {
+	forth, back := false, false
+	for _, v := range p {
+		w := x(v) - x(0)
+		forth, back = forth || w > 1, back || w < -1 // less is not seen
+	}
+	var b strings.Builder
+	for kind, v := range p {
+		if v == 0 {
+			continue
+		}
+		left, right, top, height := min(x(at), x(at+v)), max(x(at), x(at+v)), y, stairHeight
+		if forth && back {
+			height /= 2
+			if v < 0 {
+				top += height
+			}
+		}
+		b.WriteString(block(kind, left, top, right-left, height))
+		at += v
+	}
+	return b.String()
+}
+
+// block is one part of a bar: solid, hatched, outlined, or outlined in broken line.
+func block(kind int, x, y, w, h float64) string {
+	if kind == Pure {
+		return fmt.Sprintf(`<rect x="%s" y="%s" width="%s" height="%s" fill="%s"/>`, px(x), px(y), px(w), px(h), Fed)
+	}
+	x, y, w, h = x+.6, y+.6, max(w-1.2, .1), h-1.2
+	attr := ""
+	if kind == Filled {
+		attr = ` stroke-dasharray="3 2"`
+	}
+	box := fmt.Sprintf(`<rect x="%s" y="%s" width="%s" height="%s" fill="%s" stroke="%s" stroke-width="1.2"%s/>`, px(x), px(y), px(w), px(h), Paper, Fed, attr)
+	if kind != Size {
+		return box
+	}
+	var d strings.Builder
+	for c := 3 - h; c < w; c += 4 { // a line from (c, h) to (c+h, 0), cut to the box
+		a, z := max(c, 0), min(c+h, w)
+		fmt.Fprintf(&d, "M%s %sL%s %s", px(x+a), px(y+h-(a-c)), px(x+z), px(y+h-(z-c)))
+	}
+	return box + fmt.Sprintf(`<path d="%s" fill="none" stroke="%s" stroke-width="1.5"/>`, d.String(), Fed)
+}
