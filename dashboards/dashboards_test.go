@@ -13,6 +13,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -61,6 +62,9 @@ func hostile() *result.Edition {
 	}
 	for i := range e.Lines {
 		e.Lines[i].Basket, e.Lines[i].Item, e.Lines[i].Grade, e.Lines[i].FilledBy = bad, bad, bad, bad
+	}
+	for i := range e.Moved {
+		e.Moved[i].Basket, e.Moved[i].Item, e.Moved[i].Grade = bad, bad, bad
 	}
 	e.Sources[0].Name, e.Sources[0].Licence = bad, bad
 	e.Warnings[1].Text, e.Warnings[1].Cure = bad, bad
@@ -615,6 +619,135 @@ func TestRegionHeadlines(t *testing.T) {
 	}
 }
 
+// movedEdition has lines of one basket, each with what it adds to a cost of 100
+// XTS, in XTS: percentage points are XTS.
+func movedEdition(from result.Month, adds ...float64) *result.Edition {
+	s := typical()
+	s.regions, s.price = s.regions[:1], func(int, int) result.Num { return some(1) }
+	e := s.edition()
+	e.Moved = nil
+	for i, add := range adds {
+		name := fmt.Sprintf("item_%02d", i+1)
+		e.Moved = append(e.Moved, result.Moved{Region: "tavrin", Basket: "plain", Item: name, From: from, To: jan2023 + 23, PriceFrom: some(10), PriceTo: some(10 + add),
+			Change: some(add * 10), Pure: some(add * 10), Size: some(0), Mix: some(0), Contribution: some(add), NMatched: result.Count(3), Rank: result.Count(1)})
+	}
+	return e
+}
+
+// By hand from what each line adds.
+func TestMovedHeadlines(t *testing.T) {
+	const year = jan2023 + 11
+	long := []float64{3, 2, 1}
+	for range 20 {
+		long = append(long, 0.0149) // 20 x 0.0149 = 0.298
+	}
+	imputed := movedEdition(year, 1, 3)
+	imputed.Moved[1].ImputedShare, imputed.Moved[1].Pure, imputed.Moved[1].NMatched = some(1), result.Num{}, result.Int{}
+	average := movedEdition(year, 2)
+	average.Moved[0].NMatched, average.Moved[0].Rank = result.Int{}, result.Int{}
+	lacking := movedEdition(year, 1, 2)
+	lacking.Moved[0].PriceFrom, lacking.Moved[0].Contribution, lacking.Moved[1].Contribution = result.Num{}, result.Num{}, result.Num{}
+	for i := range lacking.Lines {
+		if l := &lacking.Lines[i]; l.Item == "oats" && l.Month == year {
+			l.UnitPrice = result.Num{}
+		}
+	}
+	both := movedEdition(year, 1, 2)
+	both.Moved = append(both.Moved, movedEdition(jan2023, 4).Moved...)
+	sized := movedEdition(year, 2) // +20 %, of which a pack a ninth larger in price per unit: 1.2 = 1.08 x 1/0.9
+	sized.Moved[0].Pure, sized.Moved[0].Size = some(8), some(100./9)
+	const in = "As seen in these shops, the basket cost "
+	for _, c := range []struct {
+		name     string
+		e        *result.Edition
+		h1, said string
+	}{
+		{"more", movedEdition(year, 0.5, 3, 1, 2), in + "6.50\u202f% more in December 2024 than in December 2023, and item 02, item 04 and item 03 made 6.00 of the 6.50 percentage points", "Four lines, one sum: +6.50"},
+		{"more, with some back", movedEdition(year, 3, -1, 2), in + "4.00\u202f% more in December 2024 than in December 2023: item 01 and item 03 added 5.00 percentage points, and the rest took 1.00 off", "Three lines, one sum: +5.00 and \u22121.00 make +4.00"},
+		{"less", movedEdition(year, -3, 0.5, -1), in + "3.50\u202f% less in December 2024 than in December 2023: item 01 and item 03 took off 4.00 percentage points, and the rest added 0.50", ""},
+		{"all of one", movedEdition(year, 2, 0.1), in + "2.10\u202f% more in December 2024 than in December 2023, and item 01 made 2.00 of the 2.10 percentage points", ""},
+		{"as much", movedEdition(year, 2, -2), in + "as much in December 2024 as in December 2023: what cost more added 2.00 percentage points, what cost less took 2.00 off", ""},
+		{"nothing moved", movedEdition(year, 0, 0), in + "as much in December 2024 as in December 2023", "Two lines, one sum: 0.00"},
+		{"from the base month", movedEdition(jan2023, 2), in + "2.00\u202f% more in December 2024 than in January 2023, and item 01 made 2.00 of the 2.00 percentage points", "One line, one sum: +2.00"},
+		{"a month apart", movedEdition(jan2023+22, 2), in + "2.00\u202f% more in December 2024 than in November 2024, and item 01 made 2.00 of the 2.00 percentage points", ""},
+		{"a year before all else", both, in + "3.00\u202f% more in December 2024 than in December 2023, and item 02 and item 01 made 3.00 of the 3.00 percentage points",
+			"<summary><h2>" + in + "4.00\u202f% more in December 2024 than in January 2023"},
+		{"many", movedEdition(year, long...), in + "6.30\u202f% more in December 2024 than in December 2023, and item 01, item 02 and item 03 made 6.00 of the 6.30 percentage points", "23 lines, one sum"},
+		{"many alike", movedEdition(year, slices.Repeat([]float64{0.1}, 40)...), in + "4.00\u202f% more in December 2024 than in December 2023, and item 01, item 02 and item 03 made 0.30 of the 4.00 percentage points", ">26 others<"},
+		{"many next to nothing", movedEdition(year, slices.Repeat([]float64{0.004}, 40)...), in + "0.16\u202f% more in December 2024 than in December 2023", ">26 others<"},
+		{"imputed", imputed, in + "4.00\u202f% more in December 2024 than in December 2023, and item 02 (imputed) and item 01 made 4.00 of the 4.00 percentage points",
+			"Of the +4.00 points, +1.00 come from the same goods at other prices and +3.00 from imputed prices."},
+		// ln 1.08 / ln 1.2 = 0.4221, of 2 points 0.84
+		{"a smaller pack", sized, in + "2.00\u202f% more in December 2024 than in December 2023, and item 01 made 2.00 of the 2.00 percentage points",
+			"Of the +2.00 points, +0.84 come from the same goods at other prices and +1.16 from other pack sizes."},
+		{"published averages", average, in + "2.00\u202f% more in December 2024 than in December 2023, and item 01 made 2.00 of the 2.00 percentage points", "have no packs"},
+		{"no total", lacking, "What moved the basket from December 2023 to December 2024 can not be added up: a price is missing", "In December 2023, 1 of its three items had no price here: oats, rolled."},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			page := files(t, write(t, "moved "+c.name, c.e, ""))["moved-tavrin-plain.html"]
+			root := parse(t, page)
+			if got := root.one(t, "h1").text; got != c.h1 {
+				t.Errorf("got  %q\nwant %q", got, c.h1)
+			}
+			if got := strings.ReplaceAll(string(page), "&#43;", "+"); !strings.Contains(got, c.said) {
+				t.Errorf("got no %q on the page, want it", c.said)
+			}
+			for _, svg := range root.all("svg") { // the lines add up to the sum below them
+				if svg.attr["class"] == "drawn" {
+					checkStairs(t, svg, 15)
+				}
+			}
+		})
+	}
+}
+
+// checkStairs adds up the figures at the end of a staircase's rows.
+func checkStairs(t *testing.T, svg *node, most int) {
+	t.Helper()
+	var cents []int
+	for _, g := range svg.all("g") {
+		texts := g.all("text")
+		digits := strings.NewReplacer(minus, "-", "+", "", ".", "").Replace(texts[len(texts)-1].text)
+		n, err := strconv.Atoi(digits)
+		if err != nil {
+			t.Fatal(err)
+		}
+		cents = append(cents, n)
+	}
+	sum, last := 0, len(cents)-1
+	for _, n := range cents[:last] {
+		sum += n
+	}
+	if sum != cents[last] || last > most || last == 0 {
+		t.Errorf("got %d lines that add up to %d hundredths above a sum of %d, want at most %d lines that add up to it", last, sum, cents[last], most)
+	}
+}
+
+// TestApportion: rounded values are less than a unit off and add up.
+func TestApportion(t *testing.T) {
+	for i, got := range apportion([]float64{1. / 3, 1. / 3, 1. / 3, -0.004}, 0.996) { // 33.3 three times and -0.4 make 99.6: 100
+		if want := []string{"0.34", "0.33", "0.33", "0.00"}[i]; got.Fixed(2) != want {
+			t.Errorf("got %s in place %d, want %s", got.Fixed(2), i, want)
+		}
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		values := rapid.SliceOfN(rapid.Float64Range(-30, 30), 1, 20).Draw(t, "values")
+		total, sum := 0.0, 0.0
+		for _, v := range values {
+			total += v
+		}
+		for i, n := range apportion(values, total) {
+			sum += n.V
+			if math.Abs(n.V-values[i]) >= 0.01+1e-9 {
+				t.Fatalf("got %v for %v, want it less than a hundredth off", n.V, values[i])
+			}
+		}
+		if math.Abs(sum-math.Round(total*100)/100) > 1e-9 {
+			t.Fatalf("got a sum of %v, want %v", sum, total)
+		}
+	})
+}
+
 // TestItemHeadlines: oats are 30 % of 4.2486 a day, over 0.1 kg: 12.7458 a kilogram.
 func TestItemHeadlines(t *testing.T) {
 	for _, c := range []struct {
@@ -693,6 +826,8 @@ func TestSaid(t *testing.T) {
 	for i := range noIndex.Baskets {
 		noIndex.Baskets[i].RealPerDay = result.Num{}
 	}
+	settled := real(func(*spec) {})
+	settled.Held = 1
 	gap := real(func(s *spec) { s.allow = func(m int) result.Num { return result.Num{V: 156, OK: m < 4 || m > 9} } })
 	for _, c := range []struct {
 		name, file, words string
@@ -715,6 +850,10 @@ func TestSaid(t *testing.T) {
 		{"what a total lacks", "basket-oddel_-skerries-single-plain.html", "an item was not sold: oats, rolled, 8.00\u202f% of the cost [M]", fed, true},
 		{"a run of months in one row", "basket-oddel_-skerries-single-plain.html", "data-spans=\"3\"><th scope=\"row\">Jan 2023 to Mar 2023</th>", fed, true},
 		{"grounds: rows set aside and the cure", "grounds.html", "write fl oz for a liquid", fed, true},
+		{"grounds: rows held and settled since", "grounds.html", "Of two rows held at first, corrections have settled 1.", settled, true},
+		{"no change of a basket is called sure", "moved-tavrin-plain.html", "rose", fed, false},
+		{"why a line has no rank", "moved-tavrin-plain.html", "too few seen", fed, true},
+		{"an imputed line has no rank", "moved-tavrin-plain.html", ">imputed<", fed, true},
 		{"grounds: rows mended since", "grounds.html", "Three rows were set aside, 1 of them mended since", fed, true},
 		{"grounds: how to make it again", "grounds.html", "farthing rebuild --compare", fed, true},
 		{"grounds: the hash", "grounds.html", "edition 0123456789abcdef", fed, true},
@@ -763,6 +902,8 @@ func TestTableIsData(t *testing.T) {
 		{"regions-plain", "ranks", "regions", map[string]string{"month": "2024-12"}, map[string]string{"From": "rank_lo", "To": "rank_hi", "Cost a day": "per_day_lcu", "Level, items in all": "parity_lowe",
 			"Level, with gaps": "parity_cpd", "Items in all": "common_share", "Of one type": "main_outlet_type_share", "Shops": "n_outlets", "Prices": "n_observations"}, 18},
 		{"regions-plain", "levels", "regions", map[string]string{"basket": "plain"}, map[string]string{"Cost a day": "per_day_lcu", "Level, items in all": "parity_lowe", "Rank from": "rank_lo", "To": "rank_hi"}, 40 * 4},
+		{"moved-tavrin-plain", "from-2023-12", "moved", map[string]string{"region": "tavrin", "from_month": "2023-12"}, movedColumns("Dec 2023"), 3 * 9},
+		{"moved-oddel_-skerries-plain", "from-2023-01", "moved", map[string]string{"region": "oddel-skerries", "from_month": "2023-01"}, movedColumns("Jan 2023"), 3 * 9},
 		{"grounds", "coverage", "basket", map[string]string{"region": "tavrin", "household": "single"}, map[string]string{"Observed": "observed_share", "Imputed": "imputed_share", "Missing": "missing_share", "Prices": "n_observations"}, 24 * 4},
 	} {
 		t.Run(c.page+" "+c.table, func(t *testing.T) {
@@ -782,6 +923,7 @@ func TestTableIsData(t *testing.T) {
 						if strings.HasSuffix(column, "_share") && want != "" {
 							want = shifted(want) + "\u202f%"
 						}
+						want = strings.Replace(want, "-", minus, 1)
 						if got.attr["class"] == "miss" && want != "" || got.attr["class"] != "miss" && got.text != want {
 							t.Errorf("%s, %s: got %q, want %q as in %s.csv", cells[""].text, head, got.text, want, c.data)
 						}
@@ -794,6 +936,11 @@ func TestTableIsData(t *testing.T) {
 			}
 		})
 	}
+}
+
+func movedColumns(from string) map[string]string {
+	return map[string]string{from: "price_from_lcu", "Dec 2024": "price_to_lcu", "Change, %": "change_pct", "Price, %": "pure_pct", "Size, %": "size_pct", "Mix, %": "mix_pct",
+		"Adds, pp": "contribution_pp", "Rank": "rank", "Seen in both": "n_matched"}
 }
 
 // tableRows gives the cells of each row of a table by heading; the first cell
@@ -867,10 +1014,11 @@ func TestSize(t *testing.T) {
 	for i := range 200 {
 		name := fmt.Sprintf("item_%03d", i)
 		e.ItemNames = append(e.ItemNames, result.ItemName{Item: name, Name: "Item number " + name, BaseUnit: "kg"})
+		e.Moved = append(e.Moved, result.Moved{Region: "r00", Basket: "plain", Item: name, From: jan2023 + 118, To: jan2023 + 119, Contribution: some(0.01)})
 		e.Items = append(e.Items, result.Item{Region: "r00", Item: name, Month: jan2023, UnitPrice: some(1), BaseUnit: "kg"})
 	}
 	all := files(t, write(t, "size", e, ""))
-	for _, name := range []string{"item-milk.html", "items.html", "regions-plain.html", "grounds.html"} {
+	for _, name := range []string{"item-milk.html", "items.html", "regions-plain.html", "grounds.html", "moved-r00-plain.html"} {
 		if n := len(all[name]); n == 0 || n > 1<<20 {
 			t.Errorf("%s: got %d bytes, want up to a megabyte", name, n)
 		}

@@ -156,10 +156,65 @@ func (s spec) edition() *result.Edition {
 			}
 		}
 	}
+	e.Moved = s.moved(e.Lines)
 	for mi := range s.months {
 		e.Levels = append(e.Levels, s.levels(jan2023+result.Month(mi), mi)...)
 	}
 	return e
+}
+
+// moved sets the newest month's lines beside those of a month and a year before,
+// and of the first month. Of plums a part is size and a part is mix, and too few
+// were seen.
+func (s spec) moved(lines []result.BasketLine) (rows []result.Moved) {
+	type key struct {
+		region, item string
+		month        result.Month
+	}
+	at := map[key]result.BasketLine{}
+	for _, l := range lines {
+		at[key{l.Region, l.Item, l.Month}] = l
+	}
+	to := jan2023 + result.Month(s.months-1)
+	for _, r := range s.regions {
+		for i, from := range []result.Month{to - 1, to - 12, jan2023} {
+			if from < jan2023 || i == 2 && (from >= to-1 || from == to-12) {
+				continue
+			}
+			var list []result.Moved
+			cost := 0.0
+			for _, it := range items {
+				a, b := at[key{r.Region, it.id, from}], at[key{r.Region, it.id, to}]
+				m := result.Moved{Region: r.Region, Basket: "plain", Item: it.id, From: from, To: to, PriceFrom: a.UnitPrice, PriceTo: b.UnitPrice, Base: b.Base}
+				cost += a.PerDay.Or()
+				m.Change = some((b.UnitPrice.Or()/a.UnitPrice.Or() - 1) * 100)
+				m.Contribution = some(b.PerDay.Or() - a.PerDay.Or())
+				switch {
+				case a.FilledBy+b.FilledBy != "":
+					m.ImputedShare, m.ObsStatus, m.ObsStatusAll = some(1), "I", "I"
+				case !m.Change.OK:
+					m.ObsStatus, m.ObsStatusAll = "O", "O"
+				case it.id == "plum":
+					m.Size, m.Mix, m.NMatched = some(2), some(-.5), result.Count(2)
+					m.Pure = some(((1+m.Change.V/100)/(1.02*.995) - 1) * 100)
+				default:
+					m.Pure, m.Size, m.Mix, m.NMatched = m.Change, some(0), some(0), result.Count(4)
+				}
+				list = append(list, m)
+			}
+			ranks := 0
+			for i := range list {
+				m := &list[i]
+				m.Contribution = some(m.Contribution.Or() / cost * 100)
+				if m.Contribution.OK && m.NMatched.V >= 3 {
+					ranks++
+					m.Rank = result.Count(ranks)
+				}
+			}
+			rows = append(rows, list...)
+		}
+	}
+	return rows
 }
 
 func (s spec) item(l result.BasketLine, mi int) result.Item {

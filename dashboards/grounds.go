@@ -26,7 +26,7 @@ func groundsPage(s *site, v *view, file string) (layout.Page, error) {
 		return p, err
 	}
 	p.Parts = append(p.Parts, coverage, s.sourcesPart(), s.filesPart())
-	if e.Quarantined+e.Held > 0 {
+	if e.Quarantined+e.Held+s.heldAtFirst() > 0 {
 		p.Parts = append(p.Parts, s.asidePart())
 	}
 	p.Parts = append(p.Parts, methodPart(), s.statusPart())
@@ -119,6 +119,14 @@ func (s *site) filesPart() layout.Part {
 	return p
 }
 
+// heldAtFirst is how many rows were held when their files were read.
+func (s *site) heldAtFirst() (n int) {
+	for _, f := range s.e.Sources {
+		n += f.Held.V
+	}
+	return n
+}
+
 // asidePart lists the reasons why rows were set aside, and what would cure them.
 func (s *site) asidePart() layout.Part {
 	p := layout.Part{ID: "aside", Headline: "Rows held for a check"}
@@ -130,6 +138,9 @@ func (s *site) asidePart() layout.Part {
 	}
 	if s.e.Held > 0 {
 		p.Text = []string{fmt.Sprintf("Held are %s: a price far from its neighbours, or one that its own label contradicts. It counts for nothing until a line of tables/corrections releases or mends it.", count(s.e.Held, "row", "rows"))}
+	}
+	if n := s.heldAtFirst(); n > s.e.Held {
+		p.Text = append(p.Text, fmt.Sprintf("Of %s held at first, corrections have settled %d.", count(n, "row", "rows"), n-s.e.Held))
 	}
 	if len(s.e.SetAside) == 0 {
 		return p
@@ -157,6 +168,7 @@ func methodPart() layout.Part {
 		{"Matched change", "the mean change of ln price over the same varieties in the same shops in both months, as a percentage."},
 		{"Gaps", "p now = last price seen × exp(sum of monthly changes since), by the first rule that can tell: the same item in the wider region (six months at most), its kind of food in the region (six), all food in the region (three), the last price kept (two). Else the price is missing and the total is empty. An item out of season only follows all food. A filled price is never the source of another."},
 		{"Basket a day", "person equivalents × Σ quantity a day × price, over the lines. A week is 7 days, a month 30.4375."},
+		{"What moved", "a line’s points = quantity × (price after − price before) ÷ the basket’s cost before × 100; they add up to the basket’s change. (1 + price)(1 + size)(1 + mix) = 1 + change: price compares a pack with itself, or with the one that replaced it; size is what such a pair holds, before ÷ after; mix is the rest. An imputed price has no parts."},
 		{"Shares", "observed + imputed + missing = 1, weighted by each line’s part of the base month’s cost."},
 		{"Reach", "days = allowance ÷ basket a day. Days fed are the whole days of it, at most those of the month; the day after the last is the day the money ran out."},
 		{"Short by", "basket a day × days in the month − allowance, where that is above 0."},

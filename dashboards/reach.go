@@ -552,7 +552,7 @@ func (v *view) cautions() layout.Part {
 	if at := v.speaks(); at >= 0 {
 		r := v.reach[at]
 		if why := v.thin(r.Base, v.basketOf(r.Month).ObservedShare); why != "" {
-			p.Text = append(p.Text, fmt.Sprintf("The data of %s are thin: %s. A single price can move the result.", month(r.Month), why))
+			p.Text = append(p.Text, thinData(r.Month, why))
 		}
 	}
 	if v.e.Invented && v.e.Caution != "" { // on real data it stands at the top
@@ -560,6 +560,10 @@ func (v *view) cautions() layout.Part {
 	}
 	p.Warnings, p.Foot = v.warnings()
 	return p
+}
+
+func thinData(m result.Month, why string) string {
+	return fmt.Sprintf("The data of %s are thin: %s. A single price can move the result.", month(m), why)
 }
 
 // warnings are those that are not about another region, and how many are.

@@ -1,7 +1,7 @@
 // Package dashboards turns results into pages: it says each finding in a
 // sentence, draws it, and repeats its numbers in a table. It reads no database
-// and no clock, and computes nothing that is not a difference or a ratio of
-// two published numbers.
+// and no clock, and computes nothing that is not a difference, a ratio or a
+// sum of published numbers.
 //
 // Order of work: Write takes an edition and lists the pages; view gathers the
 // rows of one combination; a kind's function makes a layout.Page of them;
@@ -41,11 +41,12 @@ var (
 		func(_ *result.Edition, c result.Combination) string { return label(c.Basket) }}
 )
 
-// kind is a kind of page: its name in the running head, the aspects by which
-// its pages differ, and how one is made; file is the page's name without its
-// ending.
+// kind is a kind of page: its name in the running head, the word its files
+// start with, the aspects by which its pages differ, and how one is made; file
+// is the page's name without its ending.
 type kind struct {
 	name string
+	word string
 	by   []aspect
 	page func(s *site, v *view, file string) (layout.Page, error)
 }
@@ -53,17 +54,18 @@ type kind struct {
 // kinds are the kinds of page, in the order of the running head.
 func kinds() []kind {
 	return []kind{
-		{"Reach", []aspect{byAllowance, byRegion, byHousehold, byBasket}, reachPage},
-		{"Regions", []aspect{byBasket}, regionsPage},
-		{"Basket", []aspect{byRegion, byHousehold, byBasket}, basketPage},
-		{"Items", nil, itemsPage},
-		{"Grounds", nil, groundsPage},
+		{"Reach", "reach", []aspect{byAllowance, byRegion, byHousehold, byBasket}, reachPage},
+		{"Regions", "regions", []aspect{byBasket}, regionsPage},
+		{"Basket", "basket", []aspect{byRegion, byHousehold, byBasket}, basketPage},
+		{"What moved", "moved", []aspect{byRegion, byBasket}, movedPage},
+		{"Items", "items", nil, itemsPage},
+		{"Grounds", "grounds", nil, groundsPage},
 	}
 }
 
 // file is the name of the page about a combination, without its ending.
 func (k kind) file(c result.Combination) string {
-	parts := []string{strings.ToLower(k.name)}
+	parts := []string{k.word}
 	for _, a := range k.by {
 		parts = append(parts, a.keys(c)...)
 	}

@@ -63,12 +63,16 @@ type Run struct {
 	runID  int
 	report Report
 	kept   []intake.FileReport
-	given  []string        // files of the inbox, removed once they are taken in
-	made   *result.Edition // by this run's compute
+	given  map[string]os.FileInfo // files of the inbox as they were kept, removed once they are taken in
+	made   *result.Edition        // by this run's compute
 }
 
-// parts are a stage's inputs, each with a hash.
+// parts are a stage's inputs, each with a hash, and whether what it makes is in place.
 type parts map[string]string
+
+// standing begins the name of a part that says whether what a stage made is in
+// place; absent is what it says where it is not.
+const standing, absent = "standing ", "absent"
 
 // stage is one step of the plan.
 type stage struct {
@@ -149,12 +153,20 @@ func (r *Run) opened(ctx context.Context, paths []string, work func() error) (er
 		if paths, err = intake.InboxFiles(r.W); err != nil {
 			return err
 		}
-		r.given = paths
+		r.given = map[string]os.FileInfo{}
+		for _, p := range paths {
+			if r.given[p], err = os.Stat(p); err != nil {
+				return err
+			}
+		}
 	}
 	if _, r.kept, err = intake.Keep(r.W, paths, r.Now()); err != nil {
 		return err
 	}
 	if r.st, err = store.Open(ctx, r.W.Database()); err != nil {
+		if errors.Is(err, store.ErrHeld) {
+			return fmt.Errorf("%w: %w", workspace.ErrInUse, err)
+		}
 		return err
 	}
 	defer func() { err = errors.Join(err, r.st.Close()) }()
@@ -190,9 +202,6 @@ func (r *Run) walk(ctx context.Context, plan []stage) error {
 				if o, err = s.do(ctx, changed); err != nil {
 					return err
 				}
-				if in, err = s.inputs(ctx); err != nil { // as they stand now: a stage may be one of its own
-					return err
-				}
 				return r.log(ctx, s.name, state, why, in, o, began, nil)
 			})
 		} else {
@@ -213,8 +222,12 @@ func (r *Run) walk(ctx context.Context, plan []stage) error {
 		switch s.name {
 		case "intake":
 			r.reportKept()
-			for _, p := range r.given {
-				if err := os.Remove(p); err != nil && !errors.Is(err, os.ErrNotExist) {
+			for p, was := range r.given {
+				now, err := os.Stat(p)
+				if err != nil || now.Size() != was.Size() || !now.ModTime().Equal(was.ModTime()) {
+					continue // written to since: it stays for the next run
+				}
+				if err := os.Remove(p); err != nil {
 					return err
 				}
 			}
@@ -229,15 +242,20 @@ func (r *Run) stage(name, state, why string, began time.Time) {
 	r.report.Stages = append(r.report.Stages, Stage{name, state, why, r.Now().Sub(began).Seconds()})
 }
 
-// against names the parts that differ from those of the last good run.
+// against names the parts that differ from those of the last good run, and
+// what is no longer in place.
 func (p parts) against(last parts) (changed []string) {
 	for name, hash := range p {
-		if last[name] != hash {
+		if strings.HasPrefix(name, standing) && last != nil {
+			if hash == absent {
+				changed = append(changed, name)
+			}
+		} else if last[name] != hash {
 			changed = append(changed, name)
 		}
 	}
 	for name := range last {
-		if _, ok := p[name]; !ok {
+		if _, ok := p[name]; !ok && !strings.HasPrefix(name, standing) {
 			changed = append(changed, name)
 		}
 	}
@@ -331,7 +349,7 @@ func (r *Run) intakeInputs(ctx context.Context) (p parts, err error) {
 	}
 	var shas []string
 	for _, d := range list {
-		shas = append(shas, d.SHA256)
+		shas = append(shas, d.SHA256+" "+d.Name)
 	}
 	if p["files"], err = hashOf(shas); err != nil {
 		return nil, err
@@ -399,23 +417,23 @@ func (r *Run) computeInputs(ctx context.Context) (p parts, err error) {
 		return nil, err
 	}
 	p["prices"] = last.hash
-	s := r.W.Settings
-	s.Sources, s.Pages, s.Edit = nil, workspace.Pages{}, workspace.Edit{}
-	if p["settings"], err = hashOf([]any{s, licences(r.W)}); err != nil {
+	for _, name := range r.W.EditionFiles() { // all that the edition keeps, used or not
+		h, err := r.W.HashFiles(name)
+		if err != nil {
+			return nil, err
+		}
+		p[strings.TrimSuffix(strings.TrimSuffix(name, ".csv"), ".xlsx")] = h[:16]
+	}
+	p[standing+"edition"] = absent
+	if made, err := r.lastGood(ctx, "compute"); err != nil {
 		return nil, err
+	} else if _, err := result.Manifest(filepath.Join(r.W.EditionsDir(), made.hash)); err == nil && made.hash != "" {
+		p[standing+"edition"] = "in place"
 	}
 	if p["program"], err = program(); err != nil {
 		return nil, err
 	}
-	return p, r.tableParts(p, workspace.ComputeTables)
-}
-
-// licences are what of the source profiles is published.
-func licences(w *workspace.Workspace) (list [][3]string) {
-	for _, s := range w.Sources {
-		list = append(list, [3]string{s.Name, s.Licence, s.Producer})
-	}
-	return list
+	return p, nil
 }
 
 // compute makes an edition's folder beside and gives it its name, the hash of
@@ -441,10 +459,12 @@ func (r *Run) compute(ctx context.Context, _ []string) (o outcome, err error) {
 	if err := os.Chmod(tmp, 0o755); err != nil {
 		return o, err
 	}
-	err = os.Rename(tmp, filepath.Join(r.W.EditionsDir(), o.hash))
-	if errors.Is(err, os.ErrExist) {
-		err = nil // the same edition was made before
-	}
+	to := filepath.Join(r.W.EditionsDir(), o.hash)
+	if _, err := result.Manifest(to); err != nil {
+		if err := errors.Join(os.RemoveAll(to), os.Rename(tmp, to)); err != nil { // what stands there is damaged
+			return o, err
+		}
+	} // else the same edition was made before
 	e.Hash, e.Dir = o.hash, filepath.Join(r.W.EditionsDir(), o.hash)
 	r.made = e
 	return o, err
@@ -473,10 +493,13 @@ func (r *Run) publishInputs(ctx context.Context) (p parts, err error) {
 		p["chart library"] = hex.EncodeToString(sum[:8])
 	}
 	// A site that was taken away or is of another edition is made again.
-	p["site"] = "absent"
-	if current, err := r.W.CurrentEdition(); err == nil {
-		if _, err := os.Stat(r.W.Site()); err == nil {
-			p["site"] = filepath.Base(current)
+	p[standing+"site"] = absent
+	if current, err := r.W.CurrentEdition(); err == nil && filepath.Base(current) == last.hash {
+		// A link into the edition, or where there are no links a folder with its data.
+		target, errLink := filepath.EvalSymlinks(r.W.Site())
+		_, errData := os.Stat(filepath.Join(r.W.Site(), "data", "reach.csv"))
+		if errLink == nil && errData == nil && (filepath.Base(filepath.Dir(target)) == filepath.Base(current) || filepath.Base(target) == "site") {
+			p[standing+"site"] = "in place"
 		}
 	}
 	return p, nil

@@ -80,10 +80,9 @@ func StatusOf(w *workspace.Workspace, now time.Time) (*Status, error) {
 
 // changedSince names the tables and settings that are not as the edition has them.
 func changedSince(w *workspace.Workspace, dir string) ([]string, error) {
-	names := append(w.TableFiles(append(workspace.ComputeTables, "measures", "aliases")), workspace.SettingsFile)
 	changed := []string{}
-	for _, name := range names {
-		now, err := os.ReadFile(filepath.Join(w.Dir, name))
+	for _, name := range w.EditionFiles() {
+		now, err := w.Text(name)
 		if err != nil {
 			return nil, err
 		}

@@ -35,7 +35,9 @@ type Node struct {
 // Trace walks a published value back to the lines behind it and computes it
 // again on the way: a value that does not come out again is an error. The key
 // is table/key columns/column, each percent-encoded. It reads an edition's
-// files and the archive, and shares no formula with package compute.
+// files and the archive, and shares no formula with package compute. Amounts,
+// costs, prices and what follows from them by one division are computed again;
+// days, dates, shares, ranges and real values show what they are made from.
 func Trace(w *workspace.Workspace, key string) (*Node, error) {
 	dir, err := w.CurrentEdition()
 	if err != nil {
@@ -45,11 +47,15 @@ func Trace(w *workspace.Workspace, key string) (*Node, error) {
 	if err != nil {
 		return nil, err
 	}
-	t, err := w.Tables()
+	then, err := workspace.Open(dir) // the settings and tables of the edition, not those edited since
 	if err != nil {
 		return nil, err
 	}
-	tr := &tracer{w: w, e: e, tables: t, months: map[string][]map[string]string{}, texts: map[string][][]byte{}}
+	t, err := then.Tables()
+	if err != nil {
+		return nil, err
+	}
+	tr := &tracer{w: w, then: then, e: e, tables: t, months: map[string][]map[string]string{}, texts: map[string][][]byte{}}
 	return tr.trace(key)
 }
 
@@ -60,6 +66,7 @@ func same(a, b float64) bool { return math.Abs(a-b) <= 1e-9*math.Max(1, math.Abs
 type tracer struct {
 	w      *workspace.Workspace
 	e      *result.Edition
+	then   *workspace.Workspace
 	tables *workspace.Tables
 	months map[string][]map[string]string // observations that count, by month
 	texts  map[string][][]byte            // lines of archived files, by hash
@@ -150,12 +157,30 @@ func keyOf(table string, parts ...string) string {
 // computed is a node whose value was computed again from its inputs.
 func computed(published result.Num, again float64, formula string, inputs ...*Node) (*Node, error) {
 	if !published.OK {
+		if !math.IsNaN(again) {
+			return nil, fmt.Errorf("trace: computed again %v, published as missing (%s)", again, formula)
+		}
 		return &Node{Formula: formula, Inputs: inputs}, nil
 	}
 	if !same(again, published.V) {
 		return nil, fmt.Errorf("trace: computed again %v, published %v (%s)", again, published.V, formula)
 	}
 	return &Node{Value: published.V, Formula: formula, Inputs: inputs}, nil
+}
+
+// number is the node's value, NaN where it has none.
+func (n *Node) number() float64 {
+	if v, ok := n.Value.(float64); ok {
+		return v
+	}
+	return math.NaN()
+}
+
+func notNaN(x float64) float64 {
+	if math.IsNaN(x) {
+		return 0
+	}
+	return x
 }
 
 func (t *tracer) household(name string) (h result.Household, n *Node, err error) {
@@ -292,7 +317,7 @@ func (t *tracer) basket(b result.Basket, column string) (*Node, error) {
 	if err != nil {
 		return nil, err
 	}
-	var sum float64
+	sum, known := 0.0, math.NaN()
 	inputs := []*Node{heads}
 	for _, l := range t.e.Lines {
 		if l.Region != b.Region || l.Basket != b.Basket || l.Month != b.Month {
@@ -304,16 +329,17 @@ func (t *tracer) basket(b result.Basket, column string) (*Node, error) {
 		}
 		n.Key = keyOf("basket_lines", append(result.Key(l), "per_day_lcu")...)
 		inputs = append(inputs, n)
+		sum += l.PerDay.Or()
 		if l.PerDay.OK {
-			sum += l.PerDay.V
+			known = l.PerDay.V + notNaN(known)
 		}
 	}
-	equivalents, _ := heads.Value.(float64)
+	equivalents := heads.number()
 	switch column {
 	case "per_day_lcu":
 		return computed(b.PerDay, sum*equivalents, "person_equivalents x sum of the lines", inputs...)
 	case "known_part_lcu":
-		return computed(b.KnownPart, sum*equivalents, "person_equivalents x sum of the lines that have a price", inputs...)
+		return computed(b.KnownPart, known*equivalents, "person_equivalents x sum of the lines that have a price", inputs...)
 	case "standard_month_lcu":
 		return computed(b.StandardMonth, sum*equivalents*30.4375, "per_day x 30.4375", inputs...)
 	case "real_per_day_lcu":
@@ -324,6 +350,9 @@ func (t *tracer) basket(b result.Basket, column string) (*Node, error) {
 
 func (t *tracer) line(l result.BasketLine, column string) (*Node, error) {
 	price, err := find(t.e.Items, "item", []string{l.Region, l.Item, l.Grade, l.Month.String()}, "unit_price_lcu", t.item)
+	if err != nil && l.UnitPrice.OK {
+		return nil, err
+	}
 	if err != nil {
 		price = &Node{Formula: "no price of it in this region"} // never noted there
 	}
@@ -337,11 +366,9 @@ func (t *tracer) line(l result.BasketLine, column string) (*Node, error) {
 	}
 	switch column {
 	case "per_day_lcu":
-		v, _ := price.Value.(float64)
-		return computed(l.PerDay, l.APQuantity.V*v, "quantity a day x unit price", quantity, price)
+		return computed(l.PerDay, l.APQuantity.V*price.number(), "quantity a day x unit price", quantity, price)
 	case "unit_price_lcu":
-		v, _ := price.Value.(float64)
-		return computed(l.UnitPrice, v, "the item's price", price)
+		return computed(l.UnitPrice, price.number(), "the item's price", price)
 	}
 	return &Node{Formula: "read off the row", Inputs: []*Node{quantity, price}}, nil
 }
@@ -358,7 +385,7 @@ func (t *tracer) item(x result.Item, column string) (*Node, error) {
 	if x.FilledBy != "" {
 		return t.filled(x)
 	}
-	if t.w.Panel.Sample == "matched" {
+	if t.then.Panel.Sample == "matched" {
 		return t.matched(x)
 	}
 	ln, formula, inputs, err := t.observedLn(x.Region, x.Item, x.Grade, x.Month)
@@ -510,7 +537,7 @@ func average(list []float64) float64 {
 
 // observedLn computes the log of an elementary price from the observations that count.
 func (t *tracer) observedLn(region, item, grade string, m result.Month) (ln float64, formula string, inputs []*Node, err error) {
-	for _, kind := range t.w.Panel.SourceOrder {
+	for _, kind := range t.then.Panel.SourceOrder {
 		ln, formula, inputs, err = t.fromKind(strings.TrimSuffix(kind, "s"), region, item, grade, m)
 		if err != nil || inputs != nil {
 			return ln, formula, inputs, err
@@ -530,7 +557,7 @@ func (t *tracer) fromKind(kind, region, item, grade string, m result.Month) (ln 
 	for _, o := range all {
 		g := o["grade"]
 		if g == "" {
-			g = t.w.Prices.DefaultGrade
+			g = t.then.Prices.DefaultGrade
 		}
 		if o["region"] != region || o["item"] != item || g != grade || o["kind"] != kind {
 			continue
@@ -606,7 +633,7 @@ func (t *tracer) fromKind(kind, region, item, grade string, m result.Month) (ln 
 func (t *tracer) firstSource(names []string) string {
 	best, at := "", math.MaxInt
 	for _, n := range names {
-		i := slices.IndexFunc(t.w.Sources, func(s workspace.Source) bool { return s.Name == n })
+		i := slices.IndexFunc(t.then.Sources, func(s workspace.Source) bool { return s.Name == n })
 		if best == "" || i < at {
 			best, at = n, i
 		}

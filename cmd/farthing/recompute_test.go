@@ -577,6 +577,9 @@ func (o *opinion) basket(t *testing.T, region, basket string, equivalents float6
 	if known == 0 {
 		f["known_part_lcu"] = noValue
 	}
+	if weights["observed"] == 0 { // nothing was seen: that is a count of 0, and not an unknown one
+		f["n_observations"], f["n_outlets"] = 0.0, 0.0
+	}
 	if all['M'] || all['O'] {
 		f["per_day_lcu"] = noValue
 	}

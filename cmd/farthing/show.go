@@ -18,7 +18,7 @@ import (
 
 // filters are the rows asked for; a blank one lets all pass.
 type filters struct {
-	region, household, basket, item, month, from, to string
+	programme, region, household, basket, item, month, from, to string
 }
 
 // shown is the answer of a reading command.
@@ -60,6 +60,7 @@ func (c *cli) showCommand() *cobra.Command {
 		},
 	}
 	flags := cmd.Flags()
+	flags.StringVar(&f.programme, "programme", "", "of this programme")
 	flags.StringVar(&f.region, "region", "", "of this region")
 	flags.StringVar(&f.household, "household", "", "of this household")
 	flags.StringVar(&f.basket, "basket", "", "of this basket")
@@ -112,7 +113,7 @@ func unknownName(kind, read string, known []string) error {
 // show prints the rows that pass the filters; columns are those of the plain text.
 func show[T any](c *cli, e *result.Edition, name string, rows []T, f filters, columns []string) error {
 	asked := map[string]string{}
-	for _, x := range []struct{ column, want string }{{"region", f.region}, {"household", f.household}, {"basket", f.basket}, {"item", f.item}} {
+	for _, x := range []struct{ column, want string }{{"programme", f.programme}, {"region", f.region}, {"household", f.household}, {"basket", f.basket}, {"item", f.item}} {
 		if x.want == "" {
 			continue
 		}
@@ -124,14 +125,14 @@ func show[T any](c *cli, e *result.Edition, name string, rows []T, f filters, co
 		}
 		asked[x.column] = x.want
 	}
-	for flag, want := range map[string]string{"month": f.month, "from": f.from, "to": f.to} {
-		if want == "" {
+	for _, x := range []struct{ flag, want string }{{"month", f.month}, {"from", f.from}, {"to", f.to}} {
+		if x.want == "" {
 			continue
 		}
-		if _, err := result.ParseMonth(want); err != nil {
+		if _, err := result.ParseMonth(x.want); err != nil {
 			return usageError{err}
 		}
-		asked[flag] = want
+		asked[x.flag] = x.want
 	}
 	answer := shown{"farthing." + name + "/1", e.Hash, e.AsOf, asked, []json.RawMessage{}, append([]result.Warning{}, e.Warnings...)}
 	var kept []T
@@ -150,8 +151,15 @@ func show[T any](c *cli, e *result.Edition, name string, rows []T, f filters, co
 			}
 		}
 	}
+	// A part of the key that is not shown is, where it tells rows apart.
+	var apart []string
+	for _, key := range result.Keys[T]() {
+		if !slices.Contains(columns, key) && len(values(kept, key)) > 1 {
+			apart = append(apart, key)
+		}
+	}
 	return c.print(answer, func(out io.Writer) {
-		printTable(out, kept, columns)
+		printTable(out, kept, append(apart, columns...))
 	})
 }
 

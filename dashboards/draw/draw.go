@@ -1,6 +1,6 @@
 // Package draw turns numbers into SVG: month strips, shares, ranks, staircases, and
-// lines over months, large or as panels of one scale. It knows neither results nor pages, and computes nothing but places
-// on the paper.
+// lines over months, large or as panels of one scale. It knows neither results nor
+// pages, and computes nothing but places on the paper.
 //
 // Colours are presentation attributes in the light palette, so that a drawing
 // stands alone as a file; a style sheet re-inks it for other papers by

@@ -210,6 +210,16 @@ func rankSample() []RankRow {
 	}
 }
 
+func stairSample() ([]Stair, Stair) {
+	return []Stair{
+		{Name: "Oats & a name that has no room on either sheet", Change: "+20.0 %", Value: "+2.00", Parts: Parts{Pure: 0.8, Size: 1.2}, Words: "oats"},
+		{Name: "Plums [I]", Change: "+5.0 %", Value: "+0.50", Parts: Parts{Filled: 0.5}, Words: "plums"},
+		{Name: "Oil", Change: "+1.0 %", Value: "+0.10", Parts: Parts{Pure: -0.5, Size: 0.4, Mix: 0.2}, Words: "forth and back"},
+		{Name: "Salt", Change: "0.0 %", Value: "0.00", Words: "nothing"},
+		{Name: "Milk", Change: "−9.0 %", Value: "−3.20", Parts: Parts{Pure: -3.2}, Words: "milk"},
+	}, Stair{Name: "All lines", Value: "−0.60", Words: "the sum"}
+}
+
 func coverageSample() ([]Coverage, []string) {
 	nan := math.NaN()
 	return []Coverage{{1, 0}, {0.8924, 0.1076}, {0.5, 0.2}, {nan, nan}, {0, 0}}, []string{"2024", "", "", "Apr", ""}
@@ -219,9 +229,11 @@ func coverageSample() ([]Coverage, []string) {
 func TestGolden(t *testing.T) {
 	mark := []string{"Invented demo data."}
 	months, labels := coverageSample()
+	lines, sum := stairSample()
 	for name, draw := range map[string]func() (Drawing, Drawing){
 		"panels":   func() (Drawing, Drawing) { return Panels(panelSample(), "Jan 2024", "Jun 2024", mark, mark) },
 		"ranks":    func() (Drawing, Drawing) { return Ranks(rankSample(), "level, mean 100", mark, mark) },
+		"stairs":   func() (Drawing, Drawing) { return Stairs(lines, sum, "unit price", "pp", mark, mark) },
 		"coverage": func() (Drawing, Drawing) { return Coverages(months, labels, mark, mark) },
 	} {
 		wide, slim := draw()
@@ -293,6 +305,43 @@ func TestRanks(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// TestStairs measures the bars: each starts where the last ended, and the sum
+// runs from zero to the end of the last.
+func TestStairs(t *testing.T) {
+	unit := func(v float64) float64 { return 100 + 10*v } // px
+	for _, c := range []struct {
+		name  string
+		parts Parts
+		at    float64
+		want  []string // x, width and height of each solid part and outline
+	}{
+		{"forth", Parts{Pure: 2}, 1, []string{"110 20 11"}},
+		{"back", Parts{Pure: -2}, 1, []string{"90 20 11"}},
+		{"two parts", Parts{Pure: 2, Size: 1}, 0, []string{"100 20 11", "120.6 8.8 9.8"}},
+		{"forth and back share the height", Parts{Pure: 2, Mix: -1}, 0, []string{"100 20 5.5", "110.6 8.8 4.3"}},
+		{"nothing", Parts{}, 3, nil},
+	} {
+		var got []string
+		for _, m := range regexp.MustCompile(`<rect x="([^"]*)" y="[^"]*" width="([^"]*)" height="([^"]*)"`).FindAllStringSubmatch(bar(c.parts, c.at, unit, 0), -1) {
+			got = append(got, strings.Join(m[1:], " "))
+		}
+		if !reflect.DeepEqual(got, c.want) {
+			t.Errorf("%s: got %q, want %q", c.name, got, c.want)
+		}
+	}
+	lines, sum := stairSample()
+	wide, slim := Stairs(lines, sum, "", "", nil, nil)
+	// By hand: -1 to 3 over 386 px from 270 puts zero at 366.5 and -0.6 at 308.6; over 324 px from 2 at 83 and 34.4.
+	for svg, want := range map[string]string{wide.Inner: `<rect x="308.6" y="166" width="57.9" height="11" fill="` + Ink, slim.Inner: `<rect x="34.4" y="256" width="48.6" height="11" fill="` + Ink} {
+		if !strings.Contains(svg, want) {
+			t.Errorf("got %s, want the sum's bar %s", svg, want)
+		}
+	}
+	if n := strings.Count(wide.Inner, `stroke-dasharray`); n != 1 {
+		t.Errorf("got %d broken outlines, want one of the imputed line", n)
 	}
 }
 

@@ -159,7 +159,7 @@ type costed struct {
 func (p *panel) cost(b basket, region string, m result.Month, weights []float64, currency string, rows *[]result.BasketLine) costed {
 	var c costed
 	var total, known, observed, imputed, missing float64
-	n, nKnown, status := 0, false, ""
+	n, nKnown, seen, status := 0, false, false, ""
 	for i, l := range b.lines {
 		row := result.BasketLine{Region: region, Basket: b.name, Item: l.item, Grade: l.grade, Month: m,
 			APQuantity: result.Some(l.perDay), BaseUnit: l.baseUnit, Yield: l.yield, YieldSource: l.yieldSource,
@@ -177,6 +177,7 @@ func (p *panel) cost(b basket, region string, m result.Month, weights []float64,
 			total = math.NaN()
 			share[2] = 1
 		case cell.observed():
+			seen = true
 			observed += weight
 			share[0] = 1
 		default:
@@ -216,7 +217,7 @@ func (p *panel) cost(b basket, region string, m result.Month, weights []float64,
 	}
 	provisional := c.base.ObsStatusAll
 	c.base = result.Base{CurrencyCode: currency, NOutlets: result.Count(nOutlets)}
-	if nKnown {
+	if nKnown || !seen { // where nothing was seen the count is 0, not unknown
 		c.base.NObservations = result.Count(n)
 	} else {
 		c.base.NOutlets = result.Int{}

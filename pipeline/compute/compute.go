@@ -14,6 +14,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -52,7 +53,12 @@ func Run(ctx context.Context, st *store.Store, w *workspace.Workspace, t *worksp
 	var sum string
 	exported := make(chan error, 1)
 	go func() (err error) {
-		defer func() { exported <- err }()
+		defer func() {
+			if p := recover(); p != nil {
+				err = fmt.Errorf("observations: %v", p)
+			}
+			exported <- err
+		}()
 		counted, sum, err = writeObservations(ctx, st, w, t, o, filepath.Join(dir, result.Observations))
 		return err
 	}()
@@ -82,9 +88,8 @@ func check(ctx context.Context, st *store.Store) (faults []Fault, err error) {
 
 // copyTables keeps the settings and tables that the edition was made from.
 func copyTables(w *workspace.Workspace, dir string) error {
-	files := append(w.TableFiles(workspace.ComputeTables), w.TableFiles([]string{"measures", "aliases"})...)
-	for _, name := range append(files, workspace.SettingsFile) {
-		b, err := os.ReadFile(filepath.Join(w.Dir, name))
+	for _, name := range w.EditionFiles() {
+		b, err := w.Text(name)
 		if err != nil {
 			return err
 		}
@@ -127,6 +132,9 @@ func compute(s workspace.Settings, t *workspace.Tables, o *observed) (*result.Ed
 	p := newPanel(t, s, &o.observations, first, last, base, o.asOf, warn)
 	list, err := baskets(t, s, p.items, warn)
 	if err != nil {
+		return nil, err
+	}
+	if err := publishable(s.Publish, t, o.amounts); err != nil {
 		return nil, err
 	}
 	d, err := newDeflator(s.Deflator, o.indices, p.parent)
@@ -368,6 +376,37 @@ func names(e *result.Edition, t *workspace.Tables, regions []workspace.Region) {
 		e.ItemNames = append(e.ItemNames, result.ItemName{Item: it.Item, Name: it.Name, COICOP: it.COICOP, BaseUnit: it.BaseUnit})
 	}
 	sort.Slice(e.ItemNames, func(i, j int) bool { return e.ItemNames[i].Item < e.ItemNames[j].Item })
+}
+
+// publishable refuses a [[publish]] that names what no table has.
+func publishable(list []workspace.Combination, t *workspace.Tables, rows []amount) error {
+	known := map[string][]string{}
+	for _, r := range t.Regions {
+		known["region"] = append(known["region"], r.Region)
+	}
+	for _, h := range t.Households {
+		known["household"] = append(known["household"], h.Household)
+	}
+	for _, b := range t.Baskets {
+		known["basket"] = append(known["basket"], b.Basket)
+	}
+	for _, a := range rows {
+		known["programme"] = append(known["programme"], a.programme)
+	}
+	var errs []error
+	for _, c := range list {
+		for _, x := range []struct{ field, name string }{{"programme", c.Programme}, {"region", c.Region}, {"household", c.Household}, {"basket", c.Basket}} {
+			if x.name == "" || slices.Contains(known[x.field], x.name) {
+				continue
+			}
+			instead := "a name that stands in its table"
+			if near := workspace.Nearest(x.name, known[x.field]); near != "" {
+				instead = fmt.Sprintf("did you mean %q?", near)
+			}
+			errs = append(errs, &workspace.InputError{Code: "settings", File: workspace.SettingsFile, Field: "publish." + x.field, Read: fmt.Sprintf("%q", x.name), Instead: instead})
+		}
+	}
+	return errors.Join(errs...)
 }
 
 // combinations expands the settings' list, in its order; a blank field stands

@@ -44,7 +44,10 @@ func Moved(e *result.Edition, from, to result.Month) []result.Moved {
 		list := byBasket[k]
 		var cost float64
 		for _, r := range list {
-			cost += x.costFrom[movedKey(r)] // NaN where a line has no price: then no line has a share in the change
+			cost += x.costFrom[movedKey(r)]
+			if math.IsNaN(x.costTo[movedKey(r)]) {
+				cost = math.NaN() // where a line has no price in one of the months no line has a share in the change
+			}
 		}
 		for i := range list {
 			r := &list[i]
@@ -132,11 +135,14 @@ func (x *movement) row(a, b result.BasketLine) result.Moved {
 	if a.FilledBy != "" || b.FilledBy != "" || math.IsNaN(total) {
 		return r
 	}
+	if !a.NObservations.OK || !b.NObservations.OK { // a published average has one series and no packs; beside quotes it says nothing of parts
+		if !a.NObservations.OK && !b.NObservations.OK {
+			r.Pure, r.Size, r.Mix = percent(total), result.Some(0), result.Some(0)
+		}
+		return r
+	}
 	p, ok := x.parts(b.Region, good{b.Item, b.Grade})
 	if !ok {
-		if !a.NObservations.OK && !b.NObservations.OK { // a published average has one series and no packs
-			r.Pure, r.Size, r.Mix, r.NMatched = percent(total), result.Some(0), result.Some(0), result.Int{}
-		}
 		return r
 	}
 	r.Pure, r.Size, r.Mix, r.NMatched = percent(p.Pure), percent(p.Size), percent(total-p.Pure-p.Size), result.Count(p.N)

@@ -74,8 +74,8 @@ func correct(ctx context.Context, st *store.Store, list []workspace.Correction) 
 		}, "SELECT file_id, line, micro_price FROM obs_price WHERE observation_id = ? ORDER BY key_hash", id); err != nil {
 			return err
 		}
-		if len(found) != 1 {
-			return bad("observation_id", fmt.Sprintf("%s names %d observations", c.ObservationID, len(found)), "the row was mended or left out at its source: remove the correction, or correct its observation_id")
+		if len(found) == 0 {
+			return bad("observation_id", c.ObservationID+" names no observation", "the row was mended or left out at its source: remove the correction, or correct its observation_id")
 		}
 		if c.From != "" || c.Action == "set" {
 			if from, err := microPrice(c.From); err != nil || price == nil || *price != from {
@@ -91,9 +91,11 @@ func correct(ctx context.Context, st *store.Store, list []workspace.Correction) 
 			if err != nil {
 				return bad("to", fmt.Sprintf("%q", c.To), "a price above 0 such as 1.80")
 			}
-			found[0][3] = to
+			for _, row := range found { // rows that differ in their label or weight alone share an id
+				row[3] = to
+			}
 		}
-		rows = append(rows, found[0])
+		rows = append(rows, found...)
 	}
 	return st.Append(ctx, "edit_correction", rows)
 }
@@ -325,29 +327,27 @@ func (o *observed) alphabet(words []string) (rank []int32) {
 func int64s(rec arrow.Record, i int) []int64 { return rec.Column(i).(*array.Int64).Int64Values() }
 func int32s(rec arrow.Record, i int) []int32 { return rec.Column(i).(*array.Int32).Int32Values() }
 
+// count reads the days between which prices count, and how many rows there are.
 func (o *observed) count(ctx context.Context, st *store.Store) error {
-	var first, last, firstOn, newest, newestAverage *string
-	if err := st.Query(ctx, func(scan func(...any) error) error {
-		return scan(&first, &last, &firstOn, &newest, &newestAverage, &o.accepted)
-	}, `SELECT strftime(min(day), '%Y-%m'), strftime(max(day), '%Y-%m'), strftime(min(day), '%Y-%m-%d'),
-		strftime(max(CASE WHEN NOT is_average THEN day END), '%Y-%m-%d'),
-		strftime(last_day(max(CASE WHEN is_average THEN day END)), '%Y-%m-%d'), CAST(count(*) AS BIGINT) FROM obs_price`); err != nil {
+	var oldest, newest *string
+	if err := st.Query(ctx, func(scan func(...any) error) error { return scan(&oldest, &newest, &o.accepted) },
+		`WITH day AS (
+			SELECT min(oldest_day) AS oldest, max(newest_day) AS newest FROM panel_pack
+			UNION ALL
+			SELECT make_date(min(month) // 12, min(month) % 12 + 1, 1), last_day(make_date(max(month) // 12, max(month) % 12 + 1, 1)) FROM panel_average
+		)
+		SELECT strftime(min(oldest), '%Y-%m-%d'), strftime(max(newest), '%Y-%m-%d'), (SELECT CAST(count(*) AS BIGINT) FROM obs_price) FROM day`); err != nil {
 		return err
 	}
-	if first == nil {
-		return &workspace.InputError{Code: "no_prices", Read: "no price is accepted yet", Instead: "import price notes, or drop them in the inbox"}
+	if oldest == nil {
+		return &workspace.InputError{Code: "no_prices", Read: "no price counts yet", Instead: "import price notes, or drop them in the inbox; farthing quarantine lists what was set aside or held"}
 	}
-	o.firstOn = *firstOn
-	for _, day := range []*string{newest, newestAverage} {
-		if day != nil {
-			o.asOf = max(o.asOf, *day)
-		}
-	}
+	o.firstOn, o.asOf = *oldest, *newest
 	var err error
-	if o.first, err = result.ParseMonth(*first); err != nil {
+	if o.first, err = result.ParseMonth(o.firstOn[:7]); err != nil {
 		return err
 	}
-	if o.last, err = result.ParseMonth(*last); err != nil {
+	if o.last, err = result.ParseMonth(o.asOf[:7]); err != nil {
 		return err
 	}
 	return st.Query(ctx, func(scan func(...any) error) error { return scan(&o.quarantined, &o.duplicate, &o.held) },
@@ -474,7 +474,7 @@ func (o *observed) readSetAside(ctx context.Context, st *store.Store) error {
 	}
 	return st.Query(ctx, func(scan func(...any) error) error {
 		a := result.SetAside{Rows: result.Count(0), Mended: result.Count(0), FirstLine: result.Count(0)}
-		err := scan(&a.SHA256, &a.Name, &a.Code, &a.Field, &a.Rows.V, &a.Mended.V, &a.FirstLine.V, &a.Text, &a.Cure)
+		err := scan(&a.SHA256, &a.Name, &a.Code, &a.Field, &a.Cure, &a.Rows.V, &a.Mended.V, &a.FirstLine.V, &a.Text)
 		o.setAside = append(o.setAside, a)
 		return err
 	}, queries.SetAsideReason.Text)

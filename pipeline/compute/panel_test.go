@@ -306,8 +306,8 @@ func TestCost(t *testing.T) {
 		{"milk filled by the change of oats, 1: 3 + 2 x 1; .6 is below .7", "3 3", "1 .", 5, 5, 0.6, 0.4, 0, "U", "UI", result.Count(1)},
 		{"milk not sold: no total", "3 3", "1 n", none, 3, 0.6, 0, 0.4, "M", "MU", result.Count(1)},
 		{"milk never seen", "3 3", ". .", none, 3, 0.6, 0, 0.4, "O", "OU", result.Count(1)},
-		{"oats not sold, milk carried", "3 n", "1 .", none, 2, 0, 0.4, 0.6, "M", "MUE", result.Int{}},
-		{"nothing: no part is known", "3 n", "1 n", none, none, 0, 0, 1, "M", "MU", result.Int{}},
+		{"oats not sold, milk carried", "3 n", "1 .", none, 2, 0, 0.4, 0.6, "M", "MUE", result.Count(0)},
+		{"nothing: no part is known", "3 n", "1 n", none, none, 0, 0, 1, "M", "MU", result.Count(0)},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			o, last := given(t, "2024-01", "east oats "+c.oats, "east milk "+c.milk)

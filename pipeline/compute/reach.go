@@ -51,15 +51,12 @@ func (a *allowances) inForce(programme, kind, region string, persons int, m resu
 			if x.programme != programme || x.kind != kind || x.region != r || x.persons != persons {
 				continue
 			}
-			pay := m.Day(x.paidOnDay)
-			if x.from.After(pay) || !x.to.IsZero() && x.to.Before(pay) {
-				continue
-			}
-			if best == nil || x.from.After(best.from) {
+			if !x.from.After(m.Day(x.paidOnDay)) && (best == nil || x.from.After(best.from)) {
 				best = x
 			}
 		}
-		if best != nil {
+		// One that ended is not followed by an older one of its region, but by the ancestor's.
+		if best != nil && (best.to.IsZero() || !best.to.Before(m.Day(best.paidOnDay))) {
 			return best
 		}
 	}
@@ -77,9 +74,9 @@ func (a *allowances) check() error {
 	seen := map[key]amount{}
 	for _, r := range a.rows {
 		k := key{r.programme, r.kind, r.region, r.persons, r.from}
-		if s, dup := seen[k]; dup && s.lcu != r.lcu {
+		if s, dup := seen[k]; dup && (s.lcu != r.lcu || s.per != r.per || s.paidOnDay != r.paidOnDay || !s.to.Equal(r.to)) {
 			return &workspace.InputError{Code: "two_amounts", File: r.file, Line: r.line, Field: "amount_lcu",
-				Read: fmt.Sprintf("%v, but %s:%d says %v for the same programme, region, persons and day", r.lcu, s.file, s.line, s.lcu), Instead: "keep one of the two"}
+				Read: fmt.Sprintf("%v, but %s:%d says %v, or another period, pay day or end, for the same programme, region, persons and day", r.lcu, s.file, s.line, s.lcu), Instead: "keep one of the two"}
 		}
 		seen[k] = r
 	}

@@ -68,13 +68,17 @@ func keep(w *workspace.Workspace, path string, src workspace.Source, day time.Ti
 	d = Descriptor{hex.EncodeToString(h.Sum(nil)), name, n, src.Name, src.Producer, src.Licence, src.Address, day.UTC().Format("2006-01-02")}
 	dir := filepath.Join(w.Archive(), d.SHA256)
 	if old, err := readDescriptor(dir); err == nil {
-		return old, true, nil
+		if old.Source == src.Name {
+			return old, true, nil
+		}
+		// The same bytes under a name that another profile reads: they were given the wrong one.
+		d.KeptOn = old.KeptOn
+		if err := os.Rename(old.Path(w), d.Path(w)); err != nil {
+			return d, false, err
+		}
+		return d, false, d.write(dir)
 	}
-	b, err := json.MarshalIndent(d, "", "  ")
-	if err != nil {
-		return d, false, err
-	}
-	if err := os.WriteFile(filepath.Join(tmp, descriptorFile), append(b, '\n'), 0o644); err != nil {
+	if err := d.write(tmp); err != nil {
 		return d, false, err
 	}
 	return d, false, errors.Join(os.Chmod(tmp, 0o755), os.Rename(tmp, dir))
@@ -92,6 +96,39 @@ func safeName(name string) string {
 		name = "file-" + name
 	}
 	return name
+}
+
+// intact says whether the bytes are still those of the hash.
+func (d Descriptor) intact(w *workspace.Workspace) error {
+	bad := func(read string) error {
+		return &workspace.InputError{Code: "archive_damaged", File: "archive/" + d.SHA256 + "/" + d.Name, Read: read,
+			Instead: "put the file back as it was, or take its whole folder out of the archive"}
+	}
+	f, err := os.Open(d.Path(w))
+	if errors.Is(err, os.ErrNotExist) {
+		return bad("the file is gone")
+	}
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, f); err != nil {
+		return err
+	}
+	if hex.EncodeToString(h.Sum(nil)) != d.SHA256 {
+		return bad("its bytes are not those that were kept")
+	}
+	return nil
+}
+
+// write puts the descriptor beside the bytes.
+func (d Descriptor) write(dir string) error {
+	b, err := json.MarshalIndent(d, "", "  ")
+	if err != nil {
+		return err
+	}
+	return workspace.WriteFile(filepath.Join(dir, descriptorFile), append(b, '\n'))
 }
 
 func readDescriptor(dir string) (d Descriptor, err error) {

@@ -146,12 +146,14 @@ func Load(ctx context.Context, st *store.Store, w *workspace.Workspace, tables *
 	}
 	known := map[string]int32{}
 	if err := st.Query(ctx, func(scan func(...any) error) error {
-		var sha string
+		var sha, name string
 		var id int32
-		err := scan(&sha, &id)
+		err := scan(&sha, &id, &name)
 		known[sha] = id
+		// A file that was taken out of the archive, or kept under another name since, was read in vain.
+		again = again || !slices.ContainsFunc(archived, func(d Descriptor) bool { return d.SHA256 == sha && d.Name == name })
 		return err
-	}, "SELECT sha256, file_id FROM file"); err != nil {
+	}, "SELECT sha256, file_id, name FROM file"); err != nil {
 		return nil, err
 	}
 	r := &reader{lexicon: newLexicon(w.Settings, tables), st: st, w: w, vocab: newVocabulary(), catalogues: map[string]*catalogue{}, archived: archived, mended: map[string]mender{}}
@@ -188,6 +190,12 @@ func Load(ctx context.Context, st *store.Store, w *workspace.Workspace, tables *
 	first := next
 	for _, d := range readingOrder(fresh, claims) {
 		src := profiles[d.SHA256]
+		if err := d.intact(w); err != nil {
+			return nil, err
+		}
+		if r.keptOn, err = workspace.ParseDay(d.KeptOn); err != nil {
+			return nil, fmt.Errorf("archive/%s/%s: %w", d.SHA256, descriptorFile, err)
+		}
 		o, err := r.read(ctx, d.Path(w), src, next)
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", d.Name, err)
@@ -318,11 +326,11 @@ const maxNames = 100
 // names and packs that mean nothing here have an entry each, since each has a
 // cure of its own, and the rarest share one.
 func reasons(aside []setAside) []Reason {
-	type group struct{ code, field, name string }
+	type group struct{ code, field, cure, name string }
 	at := map[group]int{}
 	list := []Reason{}
 	for _, a := range aside {
-		g := group{a.code, a.field, ""}
+		g := group{a.code, a.field, a.cure, ""}
 		if namesOne(a.code) {
 			g.name = a.text
 		}

@@ -12,6 +12,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"time"
 
 	"farthing/pipeline/quantity"
 	"farthing/pipeline/workspace"
@@ -29,6 +30,7 @@ type reader struct {
 	catalogues map[string]*catalogue // by source
 	archived   []Descriptor
 	mended     map[string]mender // by mark
+	keptOn     time.Time         // of the file being read
 }
 
 // door is where rows go.
@@ -111,7 +113,7 @@ func (r *reader) notes(ctx context.Context, u *unpacked, fileID int32) (o outcom
 	}
 	return r.typeRows(ctx, t, func() *typer {
 		ty := newTyper(r.lexicon, r.vocab, notesSource, fileID)
-		ty.day0 = u.day0
+		ty.day0, ty.keptOn = u.day0, r.keptOn
 		return ty
 	}, func(ty *typer, b block) {
 		t.records(b, func(rec *record) {
@@ -267,6 +269,7 @@ func (r *reader) prices(ctx context.Context, s *shape, t *text, fileID int32) (o
 	words.imperial = s.src.Imperial
 	return r.typeRows(ctx, t, func() *typer {
 		ty := newTyper(&words, r.vocab, s.src.Name, fileID)
+		ty.keptOn = r.keptOn
 		ty.walk, ty.dates = &walker{shape: s}, newDates(s.src, t.day0)
 		return ty
 	}, func(ty *typer, b block) {

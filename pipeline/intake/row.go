@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"math/big"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -82,10 +83,10 @@ func aside(line int, raw []byte, f *fault) setAside {
 // it reads each distinct text once and remembers it.
 type typer struct {
 	*lexicon
-	vocab   *vocabulary
-	source  string // whose aliases hold
-	fileID  int32
-	missing []string // how the source writes "no value"
+	vocab  *vocabulary
+	source string // whose aliases hold
+	fileID int32
+	keptOn time.Time // the day on which the file was taken into the archive
 
 	seenText [seriesID + 1]map[string]word
 	blank    [seriesID + 1]word // what an empty cell of the column means
@@ -227,6 +228,11 @@ func (t *typer) typed(line int, f *fields, series []byte) *fault {
 	}
 	if shop.text == "" && !isAverage {
 		return &fault{"blank", "outlet", "", "name the outlet; only an average has none"}
+	}
+	if !isAverage {
+		if bad := t.atOutlet(t.outlets[shop.text], reg.text, day); bad != nil {
+			return bad
+		}
 	}
 	if money := t.regions[reg.text].Currency; cur.text == "" {
 		cur = t.text(currency, []byte(money))
@@ -540,10 +546,7 @@ func (t *typer) amountOf(it, reg *word, packText, packsText, weighedText, pieces
 		}
 	}
 	if p.fault == nil {
-		sold := string(packText)
-		if a := t.alias(t.source, "unit", sold); a != nil {
-			sold = a.Means
-		}
+		sold := t.unitsMeant(string(packText))
 		p.bought, p.fault = t.amount(t.items[it.text], reg.text, sold, string(packsText), string(weighedText), string(piecesText), priced)
 	}
 	if p.fault == nil {
@@ -552,6 +555,39 @@ func (t *typer) amountOf(it, reg *word, packText, packsText, weighedText, pieces
 	}
 	t.seenPack[key] = p
 	return p
+}
+
+// unitsMeant puts our words for a source's own: for the whole text of a pack,
+// else for each word in it.
+func (t *typer) unitsMeant(sold string) string {
+	if a := t.alias(t.source, "unit", sold); a != nil {
+		return a.Means
+	}
+	return wordInPack.ReplaceAllStringFunc(sold, func(word string) string {
+		if a := t.alias(t.source, "unit", word); a != nil {
+			return a.Means
+		}
+		return word
+	})
+}
+
+var wordInPack = regexp.MustCompile(`\pL+`)
+
+// atOutlet holds a note against the outlet's own row, and its day against the
+// day on which the file was kept, with a day's grace for time zones.
+func (t *typer) atOutlet(o *workspace.Outlet, region string, day dayRead) *fault {
+	when := day.day.ToTime()
+	if !t.keptOn.IsZero() && when.After(t.keptOn.AddDate(0, 0, 1)) {
+		return &fault{"future", "observed_on", day.text, "the file was kept on " + t.keptOn.Format("2006-01-02") + ", before that day: check the year"}
+	}
+	switch {
+	case o == nil:
+	case o.Region != region:
+		return &fault{"outlet_region", "region", region, fmt.Sprintf("tables/outlets has %s in %s: correct the region, or the outlet", o.Outlet, o.Region)}
+	case !o.OpenFrom.IsZero() && when.Before(o.OpenFrom) || !o.OpenTo.IsZero() && when.After(o.OpenTo):
+		return &fault{"outlet_closed", "observed_on", day.text, "tables/outlets says that " + o.Outlet + " was not open on that day: correct the day, or open_from_on and open_to_on"}
+	}
+	return nil
 }
 
 // number numbers a text within this worker.

@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 	"unicode/utf8"
 
 	"farthing/pipeline/quantity"
@@ -24,7 +25,7 @@ func shopper(t testing.TB, change func(*workspace.Settings)) *typer {
 	rat := func(s string) *big.Rat { r, _ := new(big.Rat).SetString(s); return r }
 	return newTyper(newLexicon(s, &workspace.Tables{
 		Regions: []workspace.Region{{Region: "cove", Currency: "XTS"}, {Region: "fell", Currency: "XXX"}},
-		Outlets: []workspace.Outlet{{Outlet: "hall", Region: "cove"}},
+		Outlets: []workspace.Outlet{{Outlet: "hall", Region: "cove"}, {Outlet: "stall", Region: "fell"}},
 		Items: []workspace.Item{{Item: "oats", BaseUnit: "kg"}, {Item: "milk", BaseUnit: "L", Density: rat("1.03"), Source: "made"},
 			{Item: "eggs", BaseUnit: "each", PieceKg: rat("0.06"), Source: "made"}},
 		Measures: []workspace.Measure{{Measure: "Scoop", Item: "oats", Quantity: rat("50"), Unit: "g"}, {Measure: "heap", Region: "fell", Quantity: rat("2"), Unit: "kg"}},
@@ -153,8 +154,9 @@ func TestTyped(t *testing.T) {
 			{"item", "ghost", "unknown_item", "item", "nothing"},
 			{"item", "oat", "unknown_item", "item", `did you mean "oats"?`},
 			{"region", "The Cove", "unknown_region", "region", "notes,region,The Cove"}, // another source's alias
-			{"region", "fell", "currency", "currency", "XXX"},                           // with currency XTS
-			{"pack", "1 heap", "pack", "pack", "heap"},                                  // a measure of fell
+			{"region", "fell", "outlet_region", "region", "hall in cove"},
+			{"outlet", "stall", "outlet_region", "region", "stall in fell"},
+			{"pack", "1 heap", "pack", "pack", "heap"}, // a measure of fell
 			{"weighed", "0 g", "weighed", "weighed", "above 0"},
 			{"weighed", "2 each", "dimension", "weighed", "piece_kg"},
 			{"price", "\xff", "text", "price", "UTF-8"},
@@ -165,9 +167,20 @@ func TestTyped(t *testing.T) {
 				t.Errorf("%s %q: got %+v; want %s, %s, a cure with %q", c.column, c.value, got.aside, c.code, c.field, c.says)
 			}
 		}
+		if got := typeOne(t, ty, "region", "fell", "outlet", "stall", "currency", "XTS"); got.aside.code != "currency" || !strings.Contains(got.aside.cure, "XXX") {
+			t.Errorf("another currency: got %+v, want currency, XXX", got.aside)
+		}
+		late := shopper(t, nil)
+		late.keptOn = time.Date(2024, 2, 1, 0, 0, 0, 0, time.UTC)
+		if got := typeOne(t, late, "observed_on", "2042-02-01"); got.aside.code != "future" {
+			t.Errorf("a day after the file was kept: got %+v, want future", got.aside)
+		}
+		if got := typeOne(t, late, "observed_on", "2024-02-02"); got.aside.code != "" {
+			t.Errorf("the day after, in another time zone: got %+v, want it typed", got.aside)
+		}
 	})
 	t.Run("measure of its region", func(t *testing.T) {
-		if got := typeOne(t, ty, "region", "fell", "pack", "1 heap"); got.quantity != 2 {
+		if got := typeOne(t, ty, "region", "fell", "outlet", "stall", "pack", "1 heap"); got.quantity != 2 {
 			t.Errorf("got %+v, want 2 kg", got)
 		}
 	})

@@ -204,12 +204,12 @@ type SetAside struct {
 	SHA256    string `col:"sha256,key"`
 	Code      string `col:"code,key"`
 	Field     string `col:"field,key"`
+	Cure      string `col:"cure,key"`
 	Name      string `col:"file"`
 	Rows      Int    `col:"rows"`
 	Mended    Int    `col:"mended"` // of them
 	FirstLine Int    `col:"first_line"`
 	Text      string `col:"text"`
-	Cure      string `col:"cure"`
 }
 
 // SetAsideRow is one row that was set aside; its own text stands in the archive.

@@ -36,6 +36,9 @@ type Store struct {
 // ErrNewer says that a newer program made the database.
 var ErrNewer = errors.New("the database is of a newer or another version of the program: run farthing rebuild")
 
+// ErrHeld says that another program has the database's file open.
+var ErrHeld = errors.New("the database is open in another program")
+
 // Open opens or makes the database; path "" is one in memory.
 func Open(ctx context.Context, path string) (*Store, error) {
 	db, err := sql.Open("duckdb", path)
@@ -43,6 +46,10 @@ func Open(ctx context.Context, path string) (*Store, error) {
 		return nil, err
 	}
 	conn, err := db.Conn(ctx)
+	var refused *duckdb.Error
+	if errors.As(err, &refused) && strings.Contains(refused.Msg, "lock") {
+		return nil, errors.Join(fmt.Errorf("%w: %s", ErrHeld, refused.Msg), db.Close())
+	}
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("open %s: %w", path, err), db.Close())
 	}

@@ -141,6 +141,17 @@ func parseSettings(b []byte) (Settings, error) {
 	for _, t := range s.Prices.PriceTypes {
 		errs = append(errs, oneOf("prices.price_types", t, PricedTypes...))
 	}
+	if len(s.Prices.PriceTypes) == 0 {
+		errs = append(errs, bad(0, "prices.price_types", "none", "name at least one, such as regular: without it no price counts"))
+	}
+	if len(s.Panel.SourceOrder) == 0 {
+		errs = append(errs, bad(0, "panel.source_order", "none", "write quotes, averages or both"))
+	}
+	for i, src := range s.Sources {
+		if src.Name == "notes" || slices.ContainsFunc(s.Sources[:i], func(o Source) bool { return o.Name == src.Name }) {
+			errs = append(errs, bad(0, "source.name", fmt.Sprintf("%q", src.Name), "give each [[source]] a name of its own; notes is that of price notes"))
+		}
+	}
 	for _, t := range s.Panel.SourceOrder {
 		errs = append(errs, oneOf("panel.source_order", t, "quotes", "averages"))
 	}

@@ -1,13 +1,13 @@
 package workspace
 
 import (
+	"bytes"
 	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"math/big"
-	"os"
 	"reflect"
 	"slices"
 	"strconv"
@@ -31,8 +31,8 @@ type sheet struct {
 
 func (w *Workspace) openSheet(name string) (*sheet, error) {
 	csvFile, xlsxFile := "tables/"+name+".csv", "tables/"+name+".xlsx"
-	b, err := os.ReadFile(w.path(csvFile))
-	_, errX := os.Stat(w.path(xlsxFile))
+	b, err := w.Text(csvFile)
+	x, errX := w.Text(xlsxFile)
 	switch {
 	case err == nil && errX == nil:
 		return nil, &InputError{Code: "two_tables", File: csvFile, Read: "stands beside " + xlsxFile, Instead: "keep one of the two"}
@@ -41,7 +41,7 @@ func (w *Workspace) openSheet(name string) (*sheet, error) {
 	case !errors.Is(err, fs.ErrNotExist):
 		return nil, err
 	case errX == nil:
-		return xlsxSheet(w.path(xlsxFile), xlsxFile)
+		return xlsxSheet(x, xlsxFile)
 	}
 	return nil, nil
 }
@@ -73,11 +73,11 @@ func csvSheet(file string, b []byte) (*sheet, error) {
 // xlsxLimit bounds what a spreadsheet may unpack to.
 const xlsxLimit = 256 << 20
 
-func xlsxSheet(path, file string) (*sheet, error) {
+func xlsxSheet(b []byte, file string) (*sheet, error) {
 	bad := func(err error) error {
 		return &InputError{Code: "xlsx", File: file, Read: err.Error(), Instead: "save it again as XLSX or as CSV UTF-8"}
 	}
-	f, err := excelize.OpenFile(path, excelize.Options{UnzipSizeLimit: xlsxLimit, UnzipXMLSizeLimit: xlsxLimit, RawCellValue: true})
+	f, err := excelize.OpenReader(bytes.NewReader(b), excelize.Options{UnzipSizeLimit: xlsxLimit, UnzipXMLSizeLimit: xlsxLimit, RawCellValue: true})
 	if err != nil {
 		return nil, bad(err)
 	}

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math/big"
-	"os"
 	"strconv"
 	"time"
 
@@ -190,12 +189,17 @@ var IntakeTables = []string{"regions", "items", "outlets", "measures", "aliases"
 // ComputeTables decide what is computed from the prices.
 var ComputeTables = []string{"regions", "outlets", "items", "baskets", "households", "allowances", "deflators", "corrections"}
 
+// EditionFiles are the settings and tables that an edition keeps, as far as they exist.
+func (w *Workspace) EditionFiles() []string {
+	return append(w.TableFiles(ComputeTables), append(w.TableFiles([]string{"measures", "aliases"}), SettingsFile)...)
+}
+
 // TableFiles are the paths of the named tables, relative to the folder, as far as they exist.
 func (w *Workspace) TableFiles(names []string) []string {
 	var files []string
 	for _, n := range names {
 		for _, ext := range []string{".csv", ".xlsx"} {
-			if _, err := os.Stat(w.path("tables", n+ext)); err == nil {
+			if _, err := w.Text("tables/" + n + ext); err == nil {
 				files = append(files, "tables/"+n+ext)
 			}
 		}

@@ -19,12 +19,21 @@ import (
 type Workspace struct {
 	Dir string
 	Settings
+	// texts are the settings and tables as they were first read: what was
+	// parsed, hashed and kept is one text, whatever is edited meanwhile.
+	texts map[string]text
+}
+
+type text struct {
+	bytes []byte
+	err   error
 }
 
 // Open reads the settings of the folder.
 func Open(dir string) (*Workspace, error) {
-	path := filepath.Join(dir, SettingsFile)
-	b, err := os.ReadFile(path)
+	w := &Workspace{Dir: dir, texts: map[string]text{}}
+	path := w.path(SettingsFile)
+	b, err := w.Text(SettingsFile)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, &InputError{Code: "no_workspace", File: path, Read: "no such file",
 			Instead: "name a workspace with --workspace DIR, or make one: farthing init DIR"}
@@ -32,11 +41,23 @@ func Open(dir string) (*Workspace, error) {
 	if err != nil {
 		return nil, err
 	}
-	s, err := parseSettings(b)
-	if err != nil {
+	if w.Settings, err = parseSettings(b); err != nil {
 		return nil, err
 	}
-	return &Workspace{dir, s}, nil
+	return w, nil
+}
+
+// Text is a file of settings or tables, named from the folder, as it was when
+// it was first asked for.
+func (w *Workspace) Text(name string) ([]byte, error) {
+	t, ok := w.texts[name]
+	if !ok {
+		t.bytes, t.err = os.ReadFile(filepath.Join(w.Dir, name))
+		if w.texts != nil {
+			w.texts[name] = t
+		}
+	}
+	return t.bytes, t.err
 }
 
 // The layout of the folder.
@@ -91,7 +112,7 @@ func (w *Workspace) HashFiles(names ...string) (string, error) {
 	sort.Strings(names)
 	h := sha256.New()
 	for _, name := range names {
-		b, err := os.ReadFile(filepath.Join(w.Dir, name))
+		b, err := w.Text(name)
 		switch {
 		case errors.Is(err, fs.ErrNotExist):
 			fmt.Fprintf(h, "%s absent\n", name)

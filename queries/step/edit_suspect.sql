@@ -8,7 +8,7 @@ WITH quote AS MATERIALIZED (
     SELECT p.file_id, p.line, p.day, p.month, p.outlet, p.item, p.variety, p.grade, a.pack, p.micro_price / a.quantity AS unit_price
     FROM obs_price p
     JOIN amount a ON a.amount_id = p.amount
-    WHERE p.micro_price > 0 AND NOT p.is_average
+    WHERE p.micro_price > 0 AND NOT p.is_average AND NOT p.is_wholesale
 ),
 -- A series whose dearest is within the ratio of its cheapest holds no suspect of its own; a short one needs its peers,
 -- where any of these stand that far apart.

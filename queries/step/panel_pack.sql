@@ -3,11 +3,11 @@
 -- inputs: amount, edit_correction, edit_hold, obs_price, word (checked against the parsed SQL)
 -- params: default_grade, price_types             (checked against the parsed SQL)
 -- column: ln_price  1e-12
--- column: size      what one price buys, in the item's base unit
+-- column: size      what one price buys, in the item's base unit; 1 of what was weighed, which has no pack
 -- method: ILO et al., Consumer Price Index Manual 2020, 8.19 (Jevons); logs in fixed point: no sum depends on its order
 WITH counted AS (
     SELECT p.region, p.item, CASE WHEN p.grade = 0 THEN CAST($default_grade AS INTEGER) ELSE p.grade END AS grade,
-        p.outlet, p.variety, a.pack, a.quantity, p.month, p.day,
+        p.outlet, p.variety, a.pack, a.quantity, a.is_measured, p.month, p.day,
         CAST(round(ln(coalesce(c.micro_price, p.micro_price) / 1e6 / a.quantity) * 1e12) AS BIGINT) AS ln_price
     FROM obs_price p
     LEFT JOIN edit_hold h ON h.file_id = p.file_id AND h.line = p.line
@@ -18,7 +18,7 @@ WITH counted AS (
         AND list_contains(string_split($price_types, ','), t.word)
         AND (h.line IS NULL OR c.action IS NOT NULL) AND coalesce(c.action, '') <> 'exclude'
 )
-SELECT region, item, grade, outlet, variety, pack, month, max(quantity) AS size,
+SELECT region, item, grade, outlet, variety, pack, month, CASE WHEN bool_or(is_measured) THEN 1 ELSE max(quantity) END AS size,
     CAST(round(avg(ln_price)) AS BIGINT) AS ln_price,
     CAST(count(*) AS INTEGER) AS n_notes, min(day) AS oldest_day, max(day) AS newest_day
 FROM counted

@@ -131,7 +131,6 @@ func expected(t tables, notes []note) []figure {
 		status(region, "plums", "I", feb24)
 	}
 	status(t.top, "milk", "A", jan24)
-	status(t.top, "milk", "A", feb24)
 	status("mirrow-bay", "oats", "A", sep23)
 	for _, region := range t.children[t.top] {
 		for _, m := range []int{jan23, jul23, feb24, apr24, dec24} {

@@ -1,0 +1,420 @@
+package dashboards
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"farthing/dashboards/draw"
+	"farthing/dashboards/layout"
+	"farthing/pipeline/result"
+)
+
+// pair is what the lines of a basket did between two months, what adds most first.
+type pair struct {
+	from, to result.Month
+	lines    []result.Moved
+	total    result.Num // the lines' contributions added up: the basket's change in percent
+}
+
+// pairs are a basket's pairs of months: a year apart, from the base month, a month apart.
+func (v *view) pairs() (list []pair) {
+	byFrom := map[result.Month]*pair{}
+	for _, r := range v.e.Moved {
+		if r.Region != v.c.Region || r.Basket != v.c.Basket {
+			continue
+		}
+		p := byFrom[r.From]
+		if p == nil {
+			p = &pair{from: r.From, to: r.To, total: result.Some(0)}
+			byFrom[r.From] = p
+		}
+		p.lines = append(p.lines, r)
+		p.total = result.Some(p.total.Or() + r.Contribution.Or())
+	}
+	for _, p := range byFrom {
+		slices.SortStableFunc(p.lines, func(a, b result.Moved) int { return cmp.Compare(b.Contribution.Or(), a.Contribution.Or()) })
+		list = append(list, *p)
+	}
+	place := func(p pair) int {
+		switch p.to - p.from {
+		case 12:
+			return 0
+		case 1:
+			return 2
+		}
+		return 1
+	}
+	slices.SortFunc(list, func(a, b pair) int { return cmp.Or(cmp.Compare(place(a), place(b)), cmp.Compare(a.from, b.from)) })
+	return list
+}
+
+// movedPage says what moved the basket between two months, line by line.
+func movedPage(s *site, v *view, file string) (layout.Page, error) {
+	p := layout.Page{Title: "What moved the basket: " + v.region(), Caution: v.caution(),
+		About: fmt.Sprintf("%s · basket %s, one person", v.region(), label(v.c.Basket))}
+	pairs := v.pairs()
+	if len(pairs) == 0 {
+		p.Headline = noFigures
+		if n := len(v.baskets); n > 0 {
+			p.Headline = fmt.Sprintf("%s has no earlier month to be set against", month(v.baskets[n-1].Month))
+			p.Lead = []string{"What moved a basket is told between two months."}
+		}
+		return p, nil
+	}
+	told := max(0, slices.IndexFunc(pairs, func(m pair) bool { return m.total.OK }))
+	first := v.tell(pairs[told])
+	p.Headline, p.Strong, p.Lead = first.headline, first.strong, v.movedLead(first)
+	part, err := v.movedPart(first, file)
+	if err != nil {
+		return p, err
+	}
+	p.Parts = append(p.Parts, part)
+	for i, other := range pairs {
+		if i != told {
+			t := v.tell(other)
+			part := v.movedTable(t)
+			part.Folded, part.Headline = true, strings.TrimSpace(t.headline+" "+t.strong)
+			p.Parts = append(p.Parts, part)
+		}
+	}
+	p.Parts = append(p.Parts, layout.Part{ID: "cautions", Headline: "What this page does not say", Text: []string{
+		"It speaks of this basket only. A line counts by how much of it this basket holds: in another the same prices make other points, and they say nothing of food prices at large.",
+		"It does not say why a price moved, nor whether it will come back.",
+	}})
+	return p, nil
+}
+
+// mostStairs is how many lines a staircase has at most; the least of more are one.
+const mostStairs = 15
+
+// seenPoints is the least that is a hundredth of a percentage point when rounded.
+const seenPoints = 0.005
+
+// stair is a line of the figure: an item, or what the least of them add together.
+type stair struct {
+	name   string
+	change result.Num // of its own unit price
+	parts  draw.Parts
+	shown  result.Num // what it adds, so rounded that the lines add up
+	item   bool
+	filled bool
+}
+
+// told is a pair in words and lines. Without a total it has no stairs.
+type told struct {
+	pair
+	headline, strong string
+	sum              result.Num // the total as shown
+	stairs           []stair
+}
+
+// partsOf divides a line's contribution among its parts as their logarithms,
+// which add up to that of its whole change. What has no parts is imputed, or
+// was seen in both months as other goods only: mix.
+func partsOf(r result.Moved) (p draw.Parts) {
+	switch whole := math.Log1p(r.Change.Or() / 100); {
+	case imputed(r):
+		p[draw.Filled] = r.Contribution.V
+	case !r.Pure.OK:
+		p[draw.Mix] = r.Contribution.V
+	case whole != 0:
+		for k, part := range [...]result.Num{draw.Pure: r.Pure, draw.Size: r.Size, draw.Mix: r.Mix} {
+			p[k] = r.Contribution.V * math.Log1p(part.V/100) / whole
+		}
+	}
+	return p
+}
+
+func imputed(r result.Moved) bool { return r.ImputedShare.OK && r.ImputedShare.V > 0 }
+
+// apportion rounds values to hundredths that add up to a total's: each down,
+// then those up of which most was cut off (largest remainder).
+func apportion(values []float64, total float64) (shown []result.Num) {
+	left := math.Round(total * 100)
+	order := make([]int, len(values))
+	for i, v := range values {
+		order[i] = i
+		left -= math.Floor(v * 100)
+	}
+	cut := func(i int) float64 { return values[i]*100 - math.Floor(values[i]*100) }
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(cut(b), cut(a)) })
+	shown = make([]result.Num, len(values))
+	for place, i := range order {
+		up := 0.0
+		if float64(place) < left {
+			up = 1
+		}
+		shown[i] = result.Some((math.Floor(values[i]*100) + up) / 100)
+	}
+	return shown
+}
+
+// signed prints a number with its sign.
+func signed(n result.Num, decimals int) string {
+	s := num(n, decimals)
+	if n.V > 0 && strings.Trim(s, "0.") != "" {
+		return "+" + s
+	}
+	return s
+}
+
+func (v *view) movedName(r result.Moved) string {
+	return v.lineName(result.BasketLine{Region: r.Region, Basket: r.Basket, Month: r.To, Item: r.Item, Grade: r.Grade})
+}
+
+// tell finds the words and the stairs of a pair.
+func (v *view) tell(p pair) told {
+	t := told{pair: p}
+	if !p.total.OK {
+		t.headline = fmt.Sprintf("What moved the basket from %s to %s can not be added up: a price is missing", month(p.from), month(p.to))
+		return t
+	}
+	t.sum = apportion([]float64{p.total.V}, p.total.V)[0]
+	t.stairs = v.stairsOf(p)
+	seen := upper(basis(v.basketOf(p.to).Base))
+	if p.total.Fixed(1) == "0.0" {
+		t.headline = fmt.Sprintf("%s, the basket cost as much in %s as in %s", seen, month(p.to), month(p.from))
+		if up, down := t.ways(); up.V > 0 {
+			t.headline += ":"
+			t.strong = fmt.Sprintf("what cost more added %s percentage points, what cost less took %s off", num(up, 2), num(down, 2))
+		}
+		return t
+	}
+	more, added, took := "more", "added", "took %s off"
+	if t.sum.V < 0 {
+		more, added, took = "less", "took off", "added %s"
+	}
+	names, made := t.movers()
+	total, rest := abs(t.sum), abs(result.Some(t.sum.V-made.V))
+	t.headline = fmt.Sprintf("%s, the basket cost %s\u202f%% %s in %s than in %s", seen, num(total, 2), more, month(p.to), month(p.from))
+	switch {
+	case names == nil: // many lines, each of which made next to nothing
+	case abs(made).V > total.V:
+		t.headline += fmt.Sprintf(": %s %s", list(names, 3), added)
+		t.strong = fmt.Sprintf("%s percentage points, and the rest "+took, num(abs(made), 2), num(rest, 2))
+	default:
+		t.headline += fmt.Sprintf(", and %s made", list(names, 3))
+		t.strong = fmt.Sprintf("%s of the %s percentage points", num(abs(made), 2), num(total, 2))
+	}
+	return t
+}
+
+func abs(n result.Num) result.Num { return result.Num{V: math.Abs(n.V), OK: n.OK} }
+
+// movers are the up to three items that made most of the change, in its
+// direction, and what they made of it as shown. One that made less than a
+// tenth of the first is not named.
+func (t *told) movers() (names []string, made result.Num) {
+	stairs := slices.Clone(t.stairs)
+	if t.sum.V < 0 {
+		slices.Reverse(stairs)
+	}
+	first := 0.0
+	for _, s := range stairs {
+		part := s.shown.V / t.sum.V
+		if !s.item || part <= 0 || part < first/10 || math.Abs(s.parts.Sum()) < seenPoints || len(names) == 3 {
+			continue
+		}
+		first = max(first, part)
+		name := s.name
+		if s.filled {
+			name += " (imputed)"
+		}
+		names, made = append(names, name), result.Some(math.Round((made.V+s.shown.V)*100)/100)
+	}
+	return names, made
+}
+
+// ways is what the lines that cost more added, and what those that cost less took off.
+func (t *told) ways() (up, down result.Num) {
+	var ways [2]float64
+	for _, r := range t.lines {
+		if c := r.Contribution.V; c > 0 {
+			ways[0] += c
+		} else {
+			ways[1] += c
+		}
+	}
+	shown := apportion(ways[:], t.total.V)
+	return shown[0], result.Some(-shown[1].V)
+}
+
+// stairsOf are the lines of the figure.
+func (v *view) stairsOf(p pair) (stairs []stair) {
+	own := make([]bool, len(p.lines)) // has a stair of its own
+	order := make([]int, len(p.lines))
+	for i := range order {
+		order[i] = i
+	}
+	size := func(i int) float64 { return math.Abs(p.lines[i].Contribution.V) }
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(size(b), size(a)) })
+	for place, i := range order {
+		own[i] = len(order) <= mostStairs || place < mostStairs-1
+	}
+	others, n := stair{}, 0
+	for i, r := range p.lines {
+		if !own[i] {
+			others.parts.Add(partsOf(r))
+			n++
+			continue
+		}
+		stairs = append(stairs, stair{name: v.movedName(r), change: r.Change, parts: partsOf(r), item: true, filled: imputed(r)})
+	}
+	if n > 0 {
+		others.name = fmt.Sprintf("%d others", n)
+		stairs = append(stairs, others)
+	}
+	var values []float64
+	for _, s := range stairs {
+		values = append(values, s.parts.Sum())
+	}
+	for i, shown := range apportion(values, p.total.V) {
+		stairs[i].shown = shown
+	}
+	return stairs
+}
+
+// partWords say what the parts of a change are.
+var partWords = [...]struct{ kind, key, words string }{
+	draw.Pure:   {"pure", "the same goods at another price", "from the same goods at other prices"},
+	draw.Size:   {"size", "another pack size", "from other pack sizes"},
+	draw.Mix:    {"mix", "mix: other goods or shops", "from other goods or shops (mix)"},
+	draw.Filled: {"filled", "imputed, not parted", "from imputed prices"},
+}
+
+// movedLead says of which parts the change is made, and what it rests on.
+func (v *view) movedLead(t told) (lead []string) {
+	now := v.basketOf(t.to)
+	if t.total.OK {
+		var parts draw.Parts
+		for _, s := range t.stairs {
+			parts.Add(s.parts)
+		}
+		var words []string
+		for k, shown := range apportion(parts[:], t.total.V) {
+			if shown.V != 0 {
+				words = append(words, signed(shown, 2)+" "+partWords[k].words)
+			}
+		}
+		if len(words) > 1 {
+			lead = append(lead, fmt.Sprintf("Of the %s points, %s.", signed(t.sum, 2), strings.Replace(list(words, 4), " from", " come from", 1)))
+		}
+		lead = append(lead, "What other shops would have shown is not known: no range is computed for a change of the whole basket.")
+	} else {
+		for _, m := range []result.Month{t.from, t.to} {
+			lead = append(lead, v.lacks(m, v.basketOf(m).Base))
+		}
+		lead = append(slices.DeleteFunc(lead, func(s string) bool { return s == "" }), "So there is no total; what is known of each line is in the table.")
+	}
+	if why := v.thin(now.Base, now.ObservedShare); why != "" {
+		lead = append(lead, thinData(t.to, why))
+	}
+	return lead
+}
+
+// movedPart draws a pair and tables it.
+func (v *view) movedPart(t told, file string) (layout.Part, error) {
+	p := v.movedTable(t)
+	p.Notes = []layout.Note{
+		{Head: "Which two months.", Text: "A year apart, no bar holds the season. From month to month, or over any other span, a part of the change may be the season: the two tell different things."},
+		{Head: "A smaller pack", Text: "at the same price is a higher price of what is in it. It counts as size."},
+		{Head: "Mix", Text: "is what neither explains: another variety or shop was seen, or a pack beside the old one."},
+		{Head: "Big change, small mover.", Text: "A line moves the basket by its change and by how much of it the basket holds."},
+	}
+	if slices.ContainsFunc(t.lines, func(r result.Moved) bool { return r.Pure.OK && !r.NMatched.OK }) {
+		p.Notes = append(p.Notes, layout.Note{Head: "Published averages", Text: "have no packs: what changed in them besides prices can not be told, and all of it counts as price."})
+	}
+	if !t.total.OK {
+		p.Headline = "What each line did by itself"
+		return p, nil
+	}
+	p.Headline = fmt.Sprintf("%s, one sum: %s", upper(count(len(t.lines), "line", "lines")), signed(t.sum, 2))
+	if up, down := t.ways(); up.V > 0 && down.V > 0 {
+		p.Headline = strings.Replace(p.Headline, ": ", fmt.Sprintf(": +%s and %s%s make ", num(up, 2), minus, num(down, 2)), 1)
+	}
+	p.Subtitle = fmt.Sprintf("What each line added to the basket’s cost, in percentage points (pp), and the change of its own unit price. Each bar starts where the last one ended; the last line is where they arrive. %s, %s to %s.",
+		v.region(), month(t.from), month(t.to))
+	var drawn []draw.Stair
+	var kinds [len(draw.Parts{})]bool
+	for _, s := range t.stairs {
+		d := draw.Stair{Name: s.name, Value: signed(s.shown, 2), Parts: s.parts, Words: fmt.Sprintf("%s adds %s pp", s.name, signed(s.shown, 2))}
+		if s.filled {
+			d.Name += " [I]"
+		}
+		if s.change.OK {
+			d.Change = signed(s.change, 1) + "\u202f%"
+			d.Words += ", unit price " + d.Change
+		}
+		for k, part := range s.parts {
+			kinds[k] = kinds[k] || math.Abs(part) >= seenPoints
+		}
+		drawn = append(drawn, d)
+	}
+	for k, words := range partWords {
+		if kinds[k] {
+			p.Key = append(p.Key, key(words.kind, words.key))
+		}
+	}
+	sum := draw.Stair{Name: "All lines", Value: signed(t.sum, 2), Words: "All lines add " + signed(t.sum, 2) + " pp"}
+	p.Foot = []string{"In the figure the lines are so rounded that they add up to the total (largest remainder). Within a bar, a line’s points are divided as the logarithms of its parts."}
+	source := v.site.source(fmt.Sprintf("%s, basket %s, %s to %s", v.region(), label(v.c.Basket), month(t.from), month(t.to)))
+	wide, slim := draw.Stairs(drawn, sum, "unit price", "pp", mark(source, draw.Wide), mark(source, draw.Slim))
+	err := v.drawn(&p, file, wide, slim, p.Headline+". The table below has every line.", "moved.csv")
+	return p, err
+}
+
+// unranked says why a line has no rank.
+func unranked(r result.Moved) string {
+	switch {
+	case !r.PriceFrom.OK || !r.PriceTo.OK:
+		return "no price"
+	case imputed(r):
+		return "imputed"
+	case !r.NMatched.OK && r.Pure.OK:
+		return "average"
+	case !r.NMatched.OK:
+		return "none seen"
+	case !r.Contribution.OK:
+		return "no total"
+	}
+	return "too few seen"
+}
+
+// movedTable tables a pair.
+func (v *view) movedTable(t told) layout.Part {
+	type M = result.Moved
+	p := layout.Part{ID: "from-" + t.from.String(), Open: true, Links: dataLinks("moved.csv")}
+	pct := func(head string, of func(M) result.Num) column[M] {
+		return number(head, func(r M) string { return num(of(r), 3) })
+	}
+	p.Table = tableOf(t.lines, -1,
+		column[M]{"Item", false, func(r M) layout.Cell { return layout.Cell{Text: v.movedName(r), Href: v.itemHref(r.Item)} }},
+		number(shortMonth(t.from), func(r M) string { return money4(r.PriceFrom) }).or("none"),
+		number(shortMonth(t.to), func(r M) string { return money4(r.PriceTo) }).or("none"),
+		pct("Change, %", func(r M) result.Num { return r.Change }),
+		pct("Price, %", func(r M) result.Num { return r.Pure }),
+		pct("Size, %", func(r M) result.Num { return r.Size }),
+		pct("Mix, %", func(r M) result.Num { return r.Mix }),
+		pct("Adds, pp", func(r M) result.Num { return r.Contribution }).or("none"),
+		column[M]{"Rank", false, func(r M) layout.Cell {
+			if r.Rank.OK {
+				return layout.Cell{Text: r.Rank.String()}
+			}
+			return layout.Cell{Text: unranked(r), Missing: true}
+		}},
+		number("Seen in both", func(r M) string { return r.NMatched.String() }),
+		text("Status", func(r M) string { return letters(r.Base) }))
+	sum := layout.Cell{Text: num(t.total, 3)}
+	if !t.total.OK {
+		sum = layout.Cell{Text: "no total", Missing: true}
+	}
+	cells := make([]layout.Cell, len(p.Table.Head))
+	cells[0], cells[7] = layout.Cell{Text: "All lines"}, sum
+	p.Table.Rows = append(p.Table.Rows, layout.Row{Sum: true, Cells: cells})
+	p.Table.Caption = fmt.Sprintf("%s, %s to %s. Unit prices in %s a kg, litre or piece, with the digits of the data file. (1 + price)(1 + size)(1 + mix) = 1 + change. Adds: to the basket’s change, in percentage points; rounded lines may miss the total in the last digit. Rank: by what the price part adds or takes off, where three or more varieties were seen at a shop in both months.%s",
+		v.region(), month(t.from), month(t.to), v.currency, statusKey(v.e, p.Table.Rows))
+	return p
+}
