@@ -367,7 +367,7 @@ func (r *Run) intakeInputs(ctx context.Context) (p parts, err error) {
 // was read before may be wrong now, so everything is read again.
 func (r *Run) intake(ctx context.Context, changed []string) (o outcome, err error) {
 	again := slices.ContainsFunc(changed, func(s string) bool { return s != "files" })
-	rep, err := intake.Load(ctx, r.st, r.W, r.tables, again)
+	rep, err := intake.Load(ctx, r.st, r.W, r.tables, again, r.kept)
 	if err != nil {
 		return o, err
 	}

@@ -104,9 +104,20 @@ COPY (
   GROUP BY region, basket, place.month ORDER BY region, basket, place.month) TO 'DIR/script/basket.csv' (HEADER)`,
 }
 
+// What an outsider needs to compute it all again: every typed row with its line, in order, as the program publishes it.
+var scriptExport = []string{`
+COPY (
+  SELECT day AS observed_on, region, outlet, item, variety, grade, offer, quantity * packs AS quantity, price AS price_lcu,
+    CAST(price / (quantity * packs) AS DECIMAL(18,4)) AS unit_price_lcu, price_type, currency AS currency_code, note.rowid + 2 AS line
+  FROM note JOIN offers USING (offer) ANTI JOIN duplicate ON note.rowid + 2 = line
+  WHERE bad_text IS NULL
+  ORDER BY region, item, grade, date_trunc('month', day), outlet, variety, offer, day, price) TO 'DIR/script/observations.csv' (HEADER)`,
+}
+
 // runScript is the yardstick of the speed tests: the way from dir/notes.csv to elementary prices and a basket's cost a
-// person and day, written straight down by hand. It fills and holds nothing. All it makes is in dir/script.
-func runScript(dir string) error {
+// person and day, written straight down by hand; with export, to the sorted file of observations too. It fills and
+// holds nothing. All it makes is in dir/script.
+func runScript(dir string, export bool) error {
 	out := filepath.Join(dir, "script")
 	if err := os.RemoveAll(out); err != nil {
 		return err
@@ -138,6 +149,11 @@ func runScript(dir string) error {
 	}
 	if err := run(scriptSteps); err != nil {
 		return err
+	}
+	if export {
+		if err := run(scriptExport); err != nil {
+			return err
+		}
 	}
 	return db.Close()
 }
@@ -218,7 +234,7 @@ func TestScript(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := runScript(dir); err != nil {
+	if err := runScript(dir, true); err != nil {
 		t.Fatal(err)
 	}
 	aside, copies := scriptDropped(t, dir)
@@ -261,7 +277,7 @@ func TestScriptByHand(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(dir, "notes.csv"), []byte(strings.Join(notes, "\n")+"\n"), 0o666); err != nil {
 		t.Fatal(err)
 	}
-	if err := runScript(dir); err != nil {
+	if err := runScript(dir, true); err != nil {
 		t.Fatal(err)
 	}
 	if aside, copies := scriptDropped(t, dir); len(aside) != 1 || aside[5] != notes[4] || len(copies) != 0 {

@@ -138,8 +138,9 @@ func InboxFiles(w *workspace.Workspace) ([]string, error) {
 
 // Load reads archived files that the database does not hold yet, all of them
 // afresh if again is set, and looks for repeats and slips among everything.
-// It runs in the caller's transaction. The report has the files just read.
-func Load(ctx context.Context, st *store.Store, w *workspace.Workspace, tables *workspace.Tables, again bool) (*Report, error) {
+// It runs in the caller's transaction. The report has the files just read. A
+// file's bytes are held against its hash, unless it is among those just kept.
+func Load(ctx context.Context, st *store.Store, w *workspace.Workspace, tables *workspace.Tables, again bool, kept []FileReport) (*Report, error) {
 	archived, err := Archived(w)
 	if err != nil {
 		return nil, err
@@ -190,8 +191,11 @@ func Load(ctx context.Context, st *store.Store, w *workspace.Workspace, tables *
 	first := next
 	for _, d := range readingOrder(fresh, claims) {
 		src := profiles[d.SHA256]
-		if err := d.intact(w); err != nil {
-			return nil, err
+		justKept := slices.ContainsFunc(kept, func(k FileReport) bool { return k.SHA256 == d.SHA256 && !k.AlreadyKnown })
+		if !justKept {
+			if err := d.intact(w); err != nil {
+				return nil, err
+			}
 		}
 		if r.keptOn, err = workspace.ParseDay(d.KeptOn); err != nil {
 			return nil, fmt.Errorf("archive/%s/%s: %w", d.SHA256, descriptorFile, err)

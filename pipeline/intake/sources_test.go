@@ -55,7 +55,7 @@ func takeInto(t *testing.T, dir string, files ...string) *taken {
 	}
 	t.Cleanup(func() { st.Close() })
 	k := &taken{T: t, w: w, st: st, file: map[string]FileReport{}}
-	if err := st.Tx(ctx, func() (err error) { k.all, err = Load(ctx, st, w, tables, false); return err }); err != nil {
+	if err := st.Tx(ctx, func() (err error) { k.all, err = Load(ctx, st, w, tables, false, nil); return err }); err != nil {
 		t.Fatal(err)
 	}
 	for _, f := range k.all.Files {

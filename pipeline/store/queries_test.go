@@ -90,7 +90,7 @@ func demo(t *testing.T) (*store.Store, store.Args) {
 		t.Fatal(err)
 	}
 	st := open(t, "")
-	if _, err := intake.Load(ctx, st, w, tables, true); err != nil {
+	if _, err := intake.Load(ctx, st, w, tables, true, nil); err != nil {
 		t.Fatal(err)
 	}
 	exec(t, st, "INSERT INTO basket_item SELECT word_id FROM word WHERE word = 'oats'")
