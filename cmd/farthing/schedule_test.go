@@ -160,7 +160,7 @@ func TestSchedule(t *testing.T) {
 			for _, dir := range officeFiles(t, w) {
 				os.RemoveAll(dir)
 			}
-		}, exitDone, 2, "done 2025-01-09T00:15:00Z", 0, "done in", "same", 1},
+		}, exitDone, 2, "done 2025-01-09T00:15:00Z", 0, "done in", "new", 1},
 		{"in use", "2025-01-10 00:15", func() {
 			release, err := (&workspace.Workspace{Dir: w}).Lock("import")
 			if err != nil {

@@ -343,11 +343,23 @@ func (o *observed) count(ctx context.Context, st *store.Store) error {
 		return &workspace.InputError{Code: "no_prices", Read: "no price counts yet", Instead: "import price notes, or drop them in the inbox; farthing quarantine lists what was set aside or held"}
 	}
 	o.firstOn, o.asOf = *oldest, *newest
+	// As of the newest note that stands, whether it counts or not.
+	if err := st.Query(ctx, func(scan func(...any) error) error {
+		var last *string
+		err := scan(&last)
+		if last != nil {
+			o.asOf = max(o.asOf, *last)
+		}
+		return err
+	}, `SELECT strftime(max(p.day), '%Y-%m-%d') FROM obs_price p LEFT JOIN edit_correction c ON c.file_id = p.file_id AND c.line = p.line
+		WHERE NOT p.is_average AND coalesce(c.action, '') <> 'exclude'`); err != nil {
+		return err
+	}
 	var err error
 	if o.first, err = result.ParseMonth(o.firstOn[:7]); err != nil {
 		return err
 	}
-	if o.last, err = result.ParseMonth(o.asOf[:7]); err != nil {
+	if o.last, err = result.ParseMonth((*newest)[:7]); err != nil {
 		return err
 	}
 	return st.Query(ctx, func(scan func(...any) error) error { return scan(&o.quarantined, &o.duplicate, &o.held) },
