@@ -99,7 +99,10 @@ func (v *view) basketHeadline(at int) (headline, strong string) {
 		in += ", the last month with a full price"
 	}
 	seen := basis(b.Base)
-	headline = fmt.Sprintf("%s, the basket cost %s a day %s", strings.ToUpper(seen[:1])+seen[1:], money(b.PerDay, v.currency), in)
+	if unseen(b.Base) {
+		seen = noneSeen + ". So filled"
+	}
+	headline = fmt.Sprintf("%s, the basket cost %s a day %s", upper(seen), money(b.PerDay, v.currency), in)
 	if c, m := v.compared(at); c != "" {
 		return headline + ",", its(c, m)
 	}
@@ -399,7 +402,9 @@ func (s *site) seenPart(v *view, file string) (layout.Part, error) {
 		number("Prices", func(r part) string { return r.name }), number("Share", func(r part) string { return share2(r.share) }))
 	p.Table.Caption = fmt.Sprintf("%s, %s. Shares of the cost at base-month weights; they add to 100\u202f%%.", v.region(), month(b.Month))
 	p.Foot = []string{"It rests on published averages; how many prices stand behind them is not known."}
-	if n, o := b.NObservations, b.NOutlets; n.OK && o.OK {
+	if n, o := b.NObservations, b.NOutlets; unseen(b.Base) {
+		p.Foot = []string{upper(noneSeen) + "."}
+	} else if n.OK && o.OK {
 		p.Foot = []string{fmt.Sprintf("It rests on %s from %s.", count(n.V, "price", "prices"), count(o.V, "shop", "shops"))}
 	}
 	share := func(n result.Num) float64 { return math.Max(0, n.Or()) }

@@ -500,7 +500,14 @@ func TestHeadlines(t *testing.T) {
 		{"no price", func(s *spec) { s.months = 2; s.price = func(int, int) result.Num { return result.Num{} } },
 			"No month has every price it takes to count the days", "Nothing is guessed", ""},
 		{"paid on the 15th", func(s *spec) { s.months, s.price, s.allow, s.paidOn = 1, flat(1), allow(156), 15 },
-			"In January 2023 the allowance fed 30 of 31 days: the money ran out on 14 February", "", "156.0000 5.0983 30.60 30 31 14 Feb"},
+			"In January 2023 the allowance fed 30 of 31 days from pay day to pay day: the money ran out on 14 February",
+			"The allowance was 2.05 XTS less than the basket of the calendar month’s 31 days.", "156.0000 5.0983 30.60 30 31 31 14 Feb"}, // 31 x 5.0983 = 158.05
+		// Paid on 28 February and on 31 March, 31 days later, in a month of 28.
+		{"paid on the 31st, all covered", func(s *spec) { s.months, s.price, s.allow, s.paidOn = 2, flat(1), allow(200), 31 },
+			"In February 2023 the allowance covered this basket for all 31 days from pay day to pay day",
+			"It would have covered 39.23 days, 8.23 more than it was paid for. In January 2023, the base month, its reach was 39.23 days. The allowance was 57.25 XTS more", "200.0000 5.0983 39.23 31 31 28 lasted"},
+		{"paid on the 31st, short", func(s *spec) { s.months, s.price, s.allow, s.paidOn = 2, flat(1), allow(150), 31 },
+			"In February 2023 the allowance fed 29 of 31 days from pay day to pay day: the money ran out on 29 March", "In January 2023, the base month, it fed 28 of 28.", "150.0000 5.0983 29.42 29 31 28 29 Mar"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			s := typical()
@@ -533,6 +540,54 @@ func TestHeadlines(t *testing.T) {
 				t.Errorf("got the row %q, want %q", row, c.row)
 			}
 		})
+	}
+}
+
+// TestWeeklyAllowance: 21.00 a week is 93.00 in 31 days and 87.00 in 29. Only
+// the raise of April 2024 is a step.
+func TestWeeklyAllowance(t *testing.T) {
+	paid := func(m int) float64 {
+		if m < 15 {
+			return 21
+		}
+		return 23.5
+	}
+	s := typical()
+	s.allow = func(m int) result.Num { return some(paid(m) * float64((jan2023 + result.Month(m)).Days()) / 7) }
+	e := s.edition()
+	for i := range e.Allowances {
+		a := &e.Allowances[i]
+		a.AmountAsPaid, a.Per = some(paid(int(a.Month-jan2023))*float64(a.Persons.V)), "week"
+	}
+	for _, n := range parse(t, files(t, write(t, "weekly", e, ""))["index.html"]).all("section") {
+		if n.attr["id"] != "days" {
+			continue
+		}
+		if h := n.all("h2")[0].text; !strings.HasSuffix(h, ", through one raise of the allowance") {
+			t.Errorf("got the headline %q, want one raise in it", h)
+		}
+		if got := strings.Count(n.text, ": allowance "); got != 2 { // the wide strip and the slim one
+			t.Errorf("got %d steps, want 2", got)
+		}
+		if want := "1 Apr 2024: allowance 21.00 to 23.50 a week"; !strings.Contains(n.text, want) {
+			t.Errorf("got no %q, want it", want)
+		}
+		return
+	}
+	t.Error("got no part of days, want one")
+}
+
+// TestStripIsPaidPeriod: paid on the 31st, January's allowance is for the 28
+// days to 28 February, and February's for the 31 to 31 March (a calendar).
+func TestStripIsPaidPeriod(t *testing.T) {
+	s := typical()
+	s.months, s.paidOn = 3, 31
+	e := s.edition()
+	v := newView(&site{e: e}, e.Publish[0])
+	for i, want := range []int{28, 31, 30} {
+		if got := v.stripMonth(v.reach[i]); got.Days != want || got.Fed > want {
+			t.Errorf("%s: got %d of %d days, want of %d", got.Name, got.Fed, got.Days, want)
+		}
 	}
 }
 
@@ -817,6 +872,13 @@ func TestSaid(t *testing.T) {
 	for i := range averages.Baskets {
 		averages.Baskets[i].NObservations, averages.Baskets[i].NOutlets = result.Int{}, result.Int{}
 	}
+	filled := real(func(*spec) {})
+	for i := range filled.Baskets {
+		filled.Baskets[i].NObservations, filled.Baskets[i].NOutlets = result.Count(0), result.Count(0)
+	}
+	for i := range filled.Reach {
+		filled.Reach[i].NObservations, filled.Reach[i].NOutlets = result.Count(0), result.Count(0)
+	}
 	bare := real(func(*spec) {})
 	bare.Deflator = ""
 	for i := range bare.Baskets {
@@ -842,6 +904,11 @@ func TestSaid(t *testing.T) {
 		{"the gap of the allowance", "index.html", "no allowance", gap, true},
 		{"averages are not shelves", "basket-tavrin-single-plain.html", "seen on shelves", averages, false},
 		{"averages are named", "basket-tavrin-single-plain.html", "published average", averages, true},
+		{"all filled", "basket-tavrin-single-plain.html", "<h1>No price was seen this month; all are filled by rule. So filled, the basket cost", filled, true},
+		{"all filled is not averages", "basket-tavrin-single-plain.html", "published averages, which", filled, false},
+		{"reach of all filled", "index.html", "No price was seen this month; all are filled by rule.", filled, true},
+		{"reach of all filled is not averages", "index.html", "published averages, which", filled, false},
+		{"grounds: both counts in digits", "grounds.html", "was observed in 3 of 3 months", real(func(s *spec) { s.months, s.imputed = 3, func(int, int) float64 { return 0 } }), true},
 		{"no n of averages", "basket-tavrin-single-plain.html", "how many prices stand behind them is not known", averages, true},
 		{"the deflator is named", "basket-tavrin-single-plain.html", "In money of January 2023 by all items", fed, true},
 		{"prices in general", "basket-tavrin-single-plain.html", "in general", fed, false},

@@ -128,7 +128,7 @@ func (s spec) edition() *result.Edition {
 					allow.V *= float64(h.Persons.V)
 					day := max(1, s.paidOn)
 					e.Allowances = append(e.Allowances, result.Allowance{Programme: "food_support", AmountKind: "maximum", Region: r.Region, Persons: h.Persons, Month: m,
-						Amount: allow, AllowanceFrom: "tavrin", EffectiveFrom: "2022-04-01", PaidOnDay: result.Count(day)})
+						Amount: allow, AllowanceFrom: "tavrin", EffectiveFrom: "2022-04-01", PaidOnDay: result.Count(day), AmountAsPaid: allow, Per: "month"})
 					if mi >= 15 {
 						e.Allowances[len(e.Allowances)-1].EffectiveFrom = "2024-04-01"
 					}
@@ -272,10 +272,12 @@ func (s spec) reach(region string, h result.Household, m result.Month, base resu
 		return r
 	}
 	r.Days = result.Some(allow.V / perDay.V)
-	fed := min(int(r.Days.V), n)
+	pay, next := m.Day(max(1, s.paidOn)), (m + 1).Day(max(1, s.paidOn))
+	paid := int(next.Sub(pay).Hours() / 24)
+	fed := min(int(r.Days.V), paid)
 	r.FedDays = result.Count(fed)
-	if fed < n {
-		r.RunOutOn = m.Day(max(1, s.paidOn)).AddDate(0, 0, fed).Format(time.DateOnly)
+	if fed < paid {
+		r.RunOutOn = pay.AddDate(0, 0, fed).Format(time.DateOnly)
 	}
 	r.Balance = result.Some(allow.V - perDay.V*float64(n))
 	r.Shortfall = result.Some(max(0, -r.Balance.V))

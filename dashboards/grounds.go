@@ -61,7 +61,7 @@ func (s *site) coveragePart(v *view, file string) (layout.Part, error) {
 	}
 	type B = result.Basket
 	if len(v.baskets) > 0 {
-		p.Headline = fmt.Sprintf("Every price of the %s was observed in %d of %s", of, full, count(len(v.baskets), "month", "months"))
+		p.Headline = fmt.Sprintf("Every price of the %s was observed in %d of %d %s", of, full, len(v.baskets), plural(len(v.baskets), "month", "months"))
 		p.Table = byMonth(v.baskets, func(b B) result.Month { return b.Month }, -1,
 			number("Observed", func(b B) string { return share2(b.ObservedShare) }),
 			number("Imputed", func(b B) string { return share2(b.ImputedShare) }),
@@ -170,7 +170,7 @@ func methodPart() layout.Part {
 		{"Basket a day", "person equivalents × Σ quantity a day × price, over the lines. A week is 7 days, a month 30.4375."},
 		{"What moved", "a line’s points = quantity × (price after − price before) ÷ the basket’s cost before × 100; they add up to the basket’s change. (1 + price)(1 + size)(1 + mix) = 1 + change: price compares a pack with itself, or with the one that replaced it; size is what such a pair holds, before ÷ after; mix is the rest. An imputed price has no parts."},
 		{"Shares", "observed + imputed + missing = 1, weighted by each line’s part of the base month’s cost."},
-		{"Reach", "days = allowance ÷ basket a day. Days fed are the whole days of it, at most those of the month; the day after the last is the day the money ran out."},
+		{"Reach", "days = allowance ÷ basket a day. Days fed are the whole days of it, at most those from pay day to pay day; the day after the last is the day the money ran out."},
 		{"Short by", "basket a day × days in the month − allowance, where that is above 0."},
 		{"Money of one month", "basket a day × index of the base month ÷ index of the month, by the deflator named on the page."},
 		{"Range across the shops seen", "the jackknife: the figure is made anew with each shop left out in turn; from the spread comes a 95 % range on the logarithm, by Student’s t. It takes three shops. It tells what other shops could change, and nothing of wrong notes, rules or weights."},

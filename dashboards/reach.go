@@ -124,9 +124,9 @@ func (v *view) reachHeadline(at int) (headline, strong string) {
 		in += ", the last month with " + what + ","
 	}
 	if r.RunOutOn == "" {
-		return fmt.Sprintf("%s the allowance covered this basket for all %s days", in, r.DaysInMonth), ""
+		return fmt.Sprintf("%s the allowance covered this basket for all %s", in, v.span(r.Month)), ""
 	}
-	return fmt.Sprintf("%s the allowance fed %s of %s days: the money ran out on", in, r.FedDays, r.DaysInMonth), day(r.RunOutOn, r.Month.Year(), false)
+	return fmt.Sprintf("%s the allowance fed %s of %s: the money ran out on", in, r.FedDays, v.span(r.Month)), day(r.RunOutOn, r.Month.Year(), false)
 }
 
 func (v *view) reachLead(at int) []string {
@@ -144,8 +144,12 @@ func (v *view) reachLead(at int) []string {
 	r := v.reach[at]
 	full := r.RunOutOn == ""
 	var lead []string
-	if over := r.Days.V - float64(r.DaysInMonth.V); full && over > 0 {
-		lead = append(lead, fmt.Sprintf("It would have covered %s days, %s more than the month has.", num(r.Days, 2), num(result.Some(over), 2)))
+	if over := r.Days.V - float64(v.period(r.Month)); full && over > 0 {
+		than := "the month has"
+		if v.paidOn(r.Month) > 1 {
+			than = "it was paid for"
+		}
+		lead = append(lead, fmt.Sprintf("It would have covered %s days, %s more than %s.", num(r.Days, 2), num(result.Some(over), 2), than))
 	}
 	compare := func(m result.Month, then string) {
 		for _, o := range v.reach {
@@ -155,7 +159,7 @@ func (v *view) reachLead(at int) []string {
 			if full {
 				lead = append(lead, fmt.Sprintf("%s its reach was %s days.", then, num(o.Days, 2)))
 			} else {
-				lead = append(lead, fmt.Sprintf("%s it fed %s of %s.", then, o.FedDays, o.DaysInMonth))
+				lead = append(lead, fmt.Sprintf("%s it fed %s of %d.", then, o.FedDays, v.period(o.Month)))
 			}
 		}
 	}
@@ -167,6 +171,12 @@ func (v *view) reachLead(at int) []string {
 		compare(r.Month-12, fmt.Sprintf("A year before, in %s,", month(r.Month-12)))
 	}
 	switch {
+	case v.paidOn(r.Month) > 1 && r.Balance.OK: // of the calendar month, which is not what the allowance was paid for
+		than := "more"
+		if r.Balance.V < 0 {
+			than = "less"
+		}
+		lead = append(lead, fmt.Sprintf("The allowance was %s %s than the basket of the calendar month’s %s days.", money(result.Some(math.Abs(r.Balance.V)), v.currency), than, r.DaysInMonth))
 	case r.Shortfall.OK && r.Shortfall.V > 0:
 		s := fmt.Sprintf("The household went short by %s in the month", money(r.Shortfall, v.currency))
 		if r.ShortfallPerMeal.OK {
@@ -191,7 +201,10 @@ func (v *view) reachLead(at int) []string {
 
 // noRange says why a row has no range across the shops seen.
 func noRange(b result.Base) string {
-	if !b.NOutlets.OK {
+	if unseen(b) {
+		return upper(noneSeen) + "."
+	}
+	if !b.NOutlets.OK || b.NOutlets.V == 0 {
 		return "It rests on published averages, which do not tell the shops behind them, so no range can be given."
 	}
 	if b.NOutlets.V >= 3 {
@@ -215,11 +228,8 @@ func (v *view) lacks(m result.Month, b result.Base) string {
 }
 
 // stripMonth is a month as the strip draws it.
-func stripMonth(r result.Reach) draw.Month {
-	m := draw.Month{Year: r.Month.Year(), Name: shortName(r.Month), Days: r.DaysInMonth.V, Lo: r.LoDays.Or(), Hi: r.HiDays.Or()}
-	if !r.DaysInMonth.OK {
-		m.Days = r.Month.Days()
-	}
+func (v *view) stripMonth(r result.Reach) draw.Month {
+	m := draw.Month{Year: r.Month.Year(), Name: shortName(r.Month), Days: v.period(r.Month), Lo: r.LoDays.Or(), Hi: r.HiDays.Or()}
 	if !r.Days.OK {
 		m.Gap = gap(r)
 		m.Words = fmt.Sprintf("%s: %s", month(r.Month), m.Gap)
@@ -227,13 +237,13 @@ func stripMonth(r result.Reach) draw.Month {
 	}
 	m.Fed, m.Hatched, m.Count = r.FedDays.V, hatched(r.Base), num(r.Days, 2)
 	if r.RunOutOn == "" {
-		m.RunsOut, m.OutDay, m.Words = "lasted", "lasted", fmt.Sprintf("%s: all %s days covered", month(r.Month), r.DaysInMonth)
+		m.RunsOut, m.OutDay, m.Words = "lasted", "lasted", fmt.Sprintf("%s: all %s covered", month(r.Month), v.span(r.Month))
 		return m
 	}
 	m.Part = math.Max(0, math.Min(1, r.Days.V-float64(r.FedDays.V)))
 	m.RunsOut = day(r.RunOutOn, r.Month.Year(), true)
 	m.OutDay, _, _ = strings.Cut(m.RunsOut, " ")
-	m.Words = fmt.Sprintf("%s: %s of %s days fed, money ran out on %s", month(r.Month), r.FedDays, r.DaysInMonth, day(r.RunOutOn, r.Month.Year(), false))
+	m.Words = fmt.Sprintf("%s: %s of %s fed, money ran out on %s", month(r.Month), r.FedDays, v.span(r.Month), day(r.RunOutOn, r.Month.Year(), false))
 	return m
 }
 
@@ -244,12 +254,13 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 	raises, cuts := 0, 0
 	first, last := -1, -1
 	for i, r := range rows {
-		m := stripMonth(r)
-		if i > 0 && rows[i-1].Allowance.OK && r.Allowance.OK && rows[i-1].Allowance.V != r.Allowance.V {
-			m.Step = v.step(rows[i-1], r)
-			if r.Allowance.V > rows[i-1].Allowance.V {
+		m := v.stripMonth(r)
+		if i > 0 {
+			var more float64
+			m.Step, more = step(v.allowance[r.Month-1], v.allowance[r.Month])
+			if more > 0 {
 				raises++
-			} else {
+			} else if more < 0 {
 				cuts++
 			}
 		}
@@ -265,10 +276,10 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 	if first < 0 { // the newest months are all gaps
 		p.Headline = fmt.Sprintf("%s: no days can be counted", span(rows[0].Month, rows[len(rows)-1].Month))
 	} else if first == last {
-		p.Headline = fmt.Sprintf("%s of %s days fed in %s, the one month with a figure", rows[first].FedDays, rows[first].DaysInMonth, month(rows[first].Month))
+		p.Headline = fmt.Sprintf("%s of %s fed in %s, the one month with a figure", rows[first].FedDays, v.span(rows[first].Month), month(rows[first].Month))
 	} else {
-		p.Headline = fmt.Sprintf("From %s of %s days in %s to %s of %s in %s", rows[first].FedDays, rows[first].DaysInMonth, month(rows[first].Month),
-			rows[last].FedDays, rows[last].DaysInMonth, month(rows[last].Month))
+		p.Headline = fmt.Sprintf("From %s of %d days in %s to %s of %d in %s", rows[first].FedDays, v.period(rows[first].Month), month(rows[first].Month),
+			rows[last].FedDays, v.period(rows[last].Month), month(rows[last].Month))
 		if steps := changes(raises, cuts); steps != "" {
 			p.Headline += ", through " + steps + " of the allowance"
 		}
@@ -300,14 +311,15 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 		p.Notes = append(p.Notes, layout.Note{Head: "Read down the ragged edge.", Text: "Where the ink stops is where the money stops. Open marks are the days left to feed."})
 	}
 	if any(func(m draw.Month) bool { return m.Gap == "" && m.RunsOut == "lasted" }) {
-		p.Notes = append(p.Notes, layout.Note{Head: "Reach can pass the month.", Text: "A strip ends with its month; the reach beside it, allowance over cost a day, is counted on."})
+		p.Notes = append(p.Notes, layout.Note{Head: "Reach can pass the strip.", Text: "A strip ends with the day before the next pay day; the reach beside it, allowance over cost a day, is counted on."})
 	}
 	if ranged {
 		p.Notes = append(p.Notes, layout.Note{Head: "The faded edge", Text: "runs from the low to the high end of the range across the shops seen; the tick is the reach itself. The range says what other shops of the same kind could change, and nothing of other errors."})
 	}
-	p.Notes = append(p.Notes, layout.Note{Head: "Months differ in length.", Text: "A strip is as long as its month. February is shorter, not better fed."})
 	if paid := v.payDay(); paid > 1 {
-		p.Notes = append(p.Notes, layout.Note{Head: "Day 1 is the pay day.", Text: fmt.Sprintf("The allowance is paid on day %d of a month, and the days are counted from there. A day before it is in the next month.", paid)})
+		p.Notes = append(p.Notes, layout.Note{Head: "Day 1 is the pay day.", Text: fmt.Sprintf("The allowance is paid on day %d of a month, or on its last day if it is shorter. A strip has the days from that pay day to the next.", paid)})
+	} else {
+		p.Notes = append(p.Notes, layout.Note{Head: "Months differ in length.", Text: "A strip is as long as its month. February is shorter, not better fed."})
 	}
 	if any(func(m draw.Month) bool { return m.Gap != "" }) {
 		p.Notes = append(p.Notes, layout.Note{Head: "Gaps stay gaps.", Text: "A month in words has no figure. It is not zero, and not an average of its neighbours."})
@@ -342,23 +354,65 @@ func changes(raises, cuts int) string {
 	return strings.Join(s, " and ")
 }
 
-// step says how the allowance changed, from the day its row is in force.
-func (v *view) step(before, now result.Reach) string {
+// perWords is how an amount's period follows it, perDays how long it is.
+var (
+	perWords = map[string]string{"month": " a month", "week": " a week", "2 weeks": " every two weeks", "4 weeks": " every four weeks"}
+	perDays  = map[string]float64{"month": 30.4375, "week": 7, "2 weeks": 14, "4 weeks": 28}
+)
+
+// step says how the amount as it is paid changed from one month to the next,
+// on the day its row came into force, and by how much a day; "" where it did
+// not change. What a weekly amount comes to in months of other length is no step.
+func step(before, now result.Allowance) (words string, more float64) {
+	was, is := before.AmountAsPaid, now.AmountAsPaid
+	if !was.OK || !is.OK || was == is && before.Per == now.Per {
+		return "", 0
+	}
 	on := "1 " + shortMonth(now.Month)
-	if t, err := time.Parse(time.DateOnly, v.allowance[now.Month].EffectiveFrom); err == nil {
+	if t, err := time.Parse(time.DateOnly, now.EffectiveFrom); err == nil {
 		on = t.Format("2 Jan 2006")
 	}
-	return fmt.Sprintf("%s: allowance %s to %s", on, num(before.Allowance, 2), money(now.Allowance, v.currency))
+	from := num(was, 2)
+	if before.Per == now.Per {
+		more = is.V - was.V
+	} else {
+		from += perWords[before.Per]
+		more = is.V/perDays[now.Per] - was.V/perDays[before.Per]
+	}
+	return fmt.Sprintf("%s: allowance %s to %s%s", on, from, num(is, 2), perWords[now.Per]), more
 }
 
-// payDay is the day of the month the allowance is paid, 1 where it is not known.
+// paidOn is the day of a month on which its allowance is paid, 1 where it is not known.
+func (v *view) paidOn(m result.Month) int {
+	if d := v.allowance[m].PaidOnDay; d.OK && d.V > 1 {
+		return d.V
+	}
+	return 1
+}
+
+// payDay is the newest day of payment, 1 where none is known.
 func (v *view) payDay() int {
 	for i := len(v.reach) - 1; i >= 0; i-- {
-		if a, ok := v.allowance[v.reach[i].Month]; ok && a.PaidOnDay.OK {
-			return a.PaidOnDay.V
+		if v.allowance[v.reach[i].Month].PaidOnDay.OK {
+			return v.paidOn(v.reach[i].Month)
 		}
 	}
 	return 1
+}
+
+// period is how many days a month's allowance is paid for: from its pay day to
+// the next month's. Paid on the 1st, it is the month.
+func (v *view) period(m result.Month) int {
+	d := v.paidOn(m)
+	return int((m + 1).Day(d).Sub(m.Day(d)).Hours() / 24) // days of UTC have 24 hours
+}
+
+// span is a period in words.
+func (v *view) span(m result.Month) string {
+	if v.paidOn(m) > 1 {
+		return fmt.Sprintf("%d days from pay day to pay day", v.period(m))
+	}
+	return fmt.Sprintf("%d days", v.period(m))
 }
 
 // reachTable has every month, oldest first.
@@ -382,8 +436,11 @@ func (v *view) reachTable() *layout.Table {
 	if slices.ContainsFunc(v.reach, func(r R) bool { return r.LoDays.OK }) {
 		columns = append(columns, number("Low", func(r R) string { return days2(r.LoDays) }), number("High", func(r R) string { return days2(r.HiDays) }))
 	}
+	columns = append(columns, number("Days fed", func(r R) string { return r.FedDays.String() }))
+	if v.payDay() > 1 {
+		columns = append(columns, number("Pay day to pay day", func(r R) string { return fmt.Sprint(v.period(r.Month)) }))
+	}
 	columns = append(columns,
-		number("Days fed", func(r R) string { return r.FedDays.String() }),
 		number("Days in month", func(r R) string { return r.DaysInMonth.String() }),
 		number("Ran out", func(r R) string {
 			if r.RunOutOn == "" {
@@ -397,7 +454,7 @@ func (v *view) reachTable() *layout.Table {
 		number("Prices seen", func(r R) string { return r.NObservations.String() }),
 		text("Status", func(r R) string { return letters(r.Base) }))
 	t := byMonth(v.reach, func(r R) result.Month { return r.Month }, v.speaks(), columns...)
-	t.Caption = v.caption(t, "Reach is the allowance over the cost a day; days fed are its whole days, at most the month’s.")
+	t.Caption = v.caption(t, "Reach is the allowance over the cost a day; days fed are its whole days, at most those from pay day to pay day.")
 	return t
 }
 
@@ -425,7 +482,7 @@ func (v *view) pencil(at int) layout.Part {
 	p.Steps = append(p.Steps, allowance,
 		fmt.Sprintf("%s ÷ %s = %s days.", num(r.Allowance, 2), four(r.PerDay), num(r.Days, 2)))
 	if r.RunOutOn == "" {
-		p.Steps = append(p.Steps, fmt.Sprintf("That is enough for all %s days of the month.", r.DaysInMonth))
+		p.Steps = append(p.Steps, fmt.Sprintf("That is enough for all %s.", v.span(r.Month)))
 	} else {
 		p.Steps = append(p.Steps, fmt.Sprintf("%s whole days are fed. The day after them, %s, is the day the money ran out.", r.FedDays, day(r.RunOutOn, r.Month.Year(), false)))
 	}

@@ -242,8 +242,17 @@ func (s *site) lineName(l result.BasketLine) string {
 	return name
 }
 
+// noneSeen is said of a month in which every price was filled in.
+const noneSeen = "no price was seen this month; all are filled by rule"
+
+// unseen says whether a row is known to rest on no price seen in its month.
+func unseen(b result.Base) bool { return b.NObservations.OK && b.NObservations.V == 0 }
+
 // basis says on what kind of prices a row rests.
 func basis(b result.Base) string {
+	if unseen(b) {
+		return "by rule alone"
+	}
 	if b.NObservations.OK {
 		return "as seen in these shops"
 	}

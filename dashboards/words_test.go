@@ -55,10 +55,41 @@ func TestWords(t *testing.T) {
 		{"too many names", list([]string{"a", "b", "c", "d"}, 3), "a, b and 2 more"},
 		{"names with commas", list([]string{"beans, dried", "milk", "salt"}, 3), "beans, dried; milk and salt"},
 		{"no range from averages", noRange(result.Base{}), "It rests on published averages, which do not tell the shops behind them, so no range can be given."},
+		{"no range where none was seen", noRange(result.Base{NObservations: result.Count(0), NOutlets: result.Count(0)}), "No price was seen this month; all are filled by rule."},
+		{"no range from counted averages", noRange(result.Base{NObservations: result.Count(9), NOutlets: result.Count(0)}), "It rests on published averages, which do not tell the shops behind them, so no range can be given."},
+		{"by rule alone", basis(result.Base{NObservations: result.Count(0)}), "by rule alone"},
 		{"no range from two shops", noRange(result.Base{NOutlets: result.Count(2)}), "It rests on two shops: a range takes three."},
 	} {
 		if c.got != c.want {
 			t.Errorf("%s: got %q, want %q", c.name, c.got, c.want)
+		}
+	}
+}
+
+func TestStep(t *testing.T) {
+	row := func(paid float64, per string) result.Allowance {
+		return result.Allowance{Month: 2024*12 + 3, AmountAsPaid: some(paid), Per: per, EffectiveFrom: "2024-03-15"}
+	}
+	undated := row(20, "month")
+	undated.EffectiveFrom = ""
+	for _, c := range []struct {
+		name        string
+		before, now result.Allowance
+		words       string
+		sign        int
+	}{
+		{"a raise", row(21, "week"), row(23.5, "week"), "15 Mar 2024: allowance 21.00 to 23.50 a week", 1},
+		{"a cut", row(165.36, "month"), row(156, "month"), "15 Mar 2024: allowance 165.36 to 156.00 a month", -1},
+		{"no change", row(21, "week"), row(21, "week"), "", 0},
+		{"none before", result.Allowance{}, row(21, "week"), "", 0},
+		{"no day", row(10, "month"), undated, "1 Apr 2024: allowance 10.00 to 20.00 a month", 1},
+		// 42 / 14 = 21 / 7 a day
+		{"another period, as much", row(21, "week"), row(42, "2 weeks"), "15 Mar 2024: allowance 21.00 a week to 42.00 every two weeks", 0},
+		{"another period, less", row(84, "4 weeks"), row(84, "month"), "15 Mar 2024: allowance 84.00 every four weeks to 84.00 a month", -1},
+	} {
+		words, more := step(c.before, c.now)
+		if words != c.words || more > 0 != (c.sign > 0) || more < 0 != (c.sign < 0) {
+			t.Errorf("%s: got %q and %v, want %q and a sign of %d", c.name, words, more, c.words, c.sign)
 		}
 	}
 }

@@ -12,7 +12,7 @@ import (
 type Month struct {
 	Year int
 	Name string // "Feb"
-	Days int    // in the month, counted from the pay day
+	Days int    // from the pay day to the next
 
 	// Fed is the number of whole days fed, Part the fraction of the day after
 	// them. Where Gap is not empty there is neither, and Gap says why.
@@ -72,8 +72,11 @@ func strips(months []Month, s stripSize) Drawing {
 			if s.small {
 				x = 0
 			}
-			b.WriteString(text(x, y+15, m.Step, `font-weight="700" font-size="12"`))
-			y += 22
+			for _, line := range Wrap(m.Step, s.width-x, 12) {
+				b.WriteString(text(x, y+15, line, `font-weight="700" font-size="12"`))
+				y += 15
+			}
+			y += 7
 		}
 		switch {
 		case s.small && newYear:
