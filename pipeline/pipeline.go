@@ -385,26 +385,22 @@ func (r *Run) intake(ctx context.Context, changed []string) (o outcome, err erro
 func (r *Run) reportKept() {
 	rep := r.report.Intake
 	mine := &intake.Report{Schema: "farthing.import/1", Files: []intake.FileReport{}}
-	add := func(f intake.FileReport) {
-		mine.Files = append(mine.Files, f)
-		mine.Read, mine.Accepted, mine.Quarantined, mine.Duplicate = mine.Read+f.Read, mine.Accepted+f.Accepted, mine.Quarantined+f.Quarantined, mine.Duplicate+f.Duplicate
-	}
 	reported := map[string]bool{}
 	for _, k := range r.kept {
 		i := slices.IndexFunc(rep.Files, func(f intake.FileReport) bool { return f.SHA256 == k.SHA256 && !f.AlreadyKnown })
 		if i < 0 || reported[k.SHA256] {
 			k.AlreadyKnown = true
-			add(k)
+			mine.Add(k)
 			continue
 		}
 		f := rep.Files[i]
 		f.Path = k.Path
 		reported[k.SHA256] = true
-		add(f)
+		mine.Add(f)
 	}
 	for _, f := range rep.Files {
 		if !f.AlreadyKnown && !reported[f.SHA256] {
-			add(f)
+			mine.Add(f)
 		}
 	}
 	r.report.Intake = mine

@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -555,11 +556,7 @@ func (t *tracer) fromKind(kind, region, item, grade string, m result.Month) (ln 
 	bySource := map[string][]float64{}
 	nodes := map[string][]*Node{}
 	for _, o := range all {
-		g := o["grade"]
-		if g == "" {
-			g = t.then.Prices.DefaultGrade
-		}
-		if o["region"] != region || o["item"] != item || g != grade || o["kind"] != kind {
+		if o["region"] != region || o["item"] != item || cmp.Or(o["grade"], t.then.Prices.DefaultGrade) != grade || o["kind"] != kind {
 			continue
 		}
 		price, errP := strconv.ParseFloat(o["price_used_lcu"], 64)

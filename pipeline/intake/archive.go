@@ -44,9 +44,6 @@ func keep(w *workspace.Workspace, path string, src workspace.Source, day time.Ti
 		return d, false, err
 	}
 	defer in.Close()
-	if st, err := in.Stat(); err != nil || st.IsDir() {
-		return d, false, errors.Join(err, fmt.Errorf("%s: is a folder; name files, or drop them in the inbox", path))
-	}
 	if err := os.MkdirAll(w.Archive(), 0o755); err != nil {
 		return d, false, err
 	}

@@ -215,7 +215,7 @@ func TestSpreadsheet(t *testing.T) {
 	}
 	notes := filepath.Join(dir, "notes.xlsx")
 	spreadsheet(t, notes, "Sheet1", [][]any{{"observed_on", "region", "outlet", "item", "price", "pack", "note"}, {day, "cove", "hall", "oats", 0.1 + 0.2, "500 g", "two\nlines"}, nil, {"2024-03-01", "cove", "hall", "oats", "1.25", "500 g"}})
-	rows, o := read(notes, workspace.Source{Name: notesSource, Gives: "notes"})
+	rows, o := read(notes, priceNotes)
 	if len(rows) != 2 || len(o.aside) != 0 || rows[0].Line != 2 || rows[0].Cells["observed_on"] != "2024-02-29" || rows[0].Cells["price"] != "0.3" || rows[1].Line != 4 {
 		t.Errorf("notes: got %+v, %+v; want lines 2 and 4, the day and the price as shown", rows, o.aside)
 	}
@@ -230,7 +230,7 @@ func TestSpreadsheet(t *testing.T) {
 		if err := os.WriteFile(path, b, 0o644); err != nil {
 			t.Fatal(err)
 		}
-		if _, o := read(path, workspace.Source{Name: notesSource, Gives: "notes"}); o.read != 1 || len(o.aside) != 1 || o.aside[0].code != "file" {
+		if _, o := read(path, priceNotes); o.read != 1 || len(o.aside) != 1 || o.aside[0].code != "file" {
 			t.Errorf("%s: got %+v, want the one file set aside", name, o)
 		}
 	}
