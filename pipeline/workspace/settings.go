@@ -116,11 +116,7 @@ func parseSettings(b []byte) (Settings, error) {
 		e := unknown.Errors[0]
 		line, _ := e.Position()
 		key := e.Key()
-		instead := "remove it"
-		if near := Nearest(key[len(key)-1], settingNames(reflect.TypeFor[Settings]())); near != "" {
-			instead = fmt.Sprintf("did you mean %q?", near)
-		}
-		return s, bad(line, strings.Join(key, "."), "unknown setting", instead)
+		return s, bad(line, strings.Join(key, "."), "unknown setting", DidYouMean(key[len(key)-1], settingNames(reflect.TypeFor[Settings]()), "remove it"))
 	case errors.As(err, &syntax):
 		line, _ := syntax.Position()
 		return s, bad(line, strings.Join(syntax.Key(), "."), strings.TrimPrefix(syntax.Error(), "toml: "), "see the commented settings of: farthing init DIR")
@@ -215,6 +211,15 @@ func settingNames(t reflect.Type) []string {
 		}
 	}
 	return names
+}
+
+// DidYouMean is what to write for a name that is not known: the nearest known
+// one, or the advice where none is near.
+func DidYouMean(read string, known []string, advice string) string {
+	if near := Nearest(read, known); near != "" {
+		return fmt.Sprintf("did you mean %q?", near)
+	}
+	return advice
 }
 
 // Nearest is the name closest to what was read, or "" where none is close

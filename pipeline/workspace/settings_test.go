@@ -10,21 +10,6 @@ import (
 	"farthing/testdata"
 )
 
-// faults are all faults of input in an error.
-func faults(err error) (list []*InputError) {
-	switch e := err.(type) {
-	case *InputError:
-		return []*InputError{e}
-	case interface{ Unwrap() []error }:
-		for _, one := range e.Unwrap() {
-			list = append(list, faults(one)...)
-		}
-	case interface{ Unwrap() error }:
-		return faults(e.Unwrap())
-	}
-	return list
-}
-
 func TestSettings(t *testing.T) {
 	for _, c := range []struct {
 		name, text, field, read, instead string // field "": no fault
@@ -54,7 +39,7 @@ func TestSettings(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			_, err := parseSettings([]byte(c.text))
-			list := faults(err)
+			list := InputErrors(err)
 			if c.instead == "" {
 				if err != nil {
 					t.Errorf("got %v, want no fault", err)
@@ -72,7 +57,7 @@ func TestSettings(t *testing.T) {
 	}
 	t.Run("all faults at once", func(t *testing.T) {
 		_, err := parseSettings([]byte("base_month = \"x\"\n[edit]\nown_ratio = 0.5\nmin_peer = 0\n"))
-		if got := faults(err); len(got) != 3 {
+		if got := InputErrors(err); len(got) != 3 {
 			t.Errorf("got %v, want three faults", err)
 		}
 	})
@@ -120,12 +105,12 @@ func FuzzSettings(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, text string) {
 		_, err := parseSettings([]byte(text))
-		for _, e := range faults(err) {
+		for _, e := range InputErrors(err) {
 			if e.File != SettingsFile || e.Instead == "" {
 				t.Errorf("got %+v: nobody can mend that", e)
 			}
 		}
-		if err != nil && len(faults(err)) == 0 {
+		if err != nil && len(InputErrors(err)) == 0 {
 			t.Errorf("got %v, want a fault with its place", err)
 		}
 	})
@@ -162,7 +147,7 @@ func TestLock(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, err = w.Lock("import")
-	list := faults(err)
+	list := InputErrors(err)
 	if !errors.Is(err, ErrInUse) || len(list) != 1 || !strings.Contains(list[0].Read, "farthing run (process ") || list[0].Instead == "" {
 		t.Errorf("got %v, want the workspace in use, its holder and what to do", err)
 	}

@@ -154,3 +154,18 @@ func (e *InputError) Error() string {
 	}
 	return b.String()
 }
+
+// InputErrors are all faults of input in a tree of errors.
+func InputErrors(err error) (list []*InputError) {
+	switch e := err.(type) {
+	case *InputError:
+		return []*InputError{e}
+	case interface{ Unwrap() []error }:
+		for _, one := range e.Unwrap() {
+			list = append(list, InputErrors(one)...)
+		}
+	case interface{ Unwrap() error }:
+		return InputErrors(e.Unwrap())
+	}
+	return list
+}
