@@ -457,7 +457,7 @@ func (r *Run) compute(ctx context.Context, _ []string) (o outcome, err error) {
 	}
 	to := filepath.Join(r.W.EditionsDir(), o.hash)
 	if _, err := result.Manifest(to); err != nil {
-		if err := errors.Join(os.RemoveAll(to), os.Rename(tmp, to)); err != nil { // what stands there is damaged
+		if err := errors.Join(os.RemoveAll(to), workspace.Settle(tmp, to)); err != nil { // what stands there is damaged
 			return o, err
 		}
 	} // else the same edition was made before
