@@ -163,6 +163,17 @@ func (r *Run) opened(ctx context.Context, paths []string, work func() error) (er
 	if _, r.kept, err = intake.Keep(r.W, paths, r.Now()); err != nil {
 		return err
 	}
+	return r.stored(ctx, func() error {
+		if err := r.st.Query(ctx, func(scan func(...any) error) error { return scan(&r.runID) },
+			"SELECT CAST(coalesce(max(run_id), 0) + 1 AS BIGINT) FROM run_log"); err != nil {
+			return err
+		}
+		return work()
+	})
+}
+
+// stored opens the database and works.
+func (r *Run) stored(ctx context.Context, work func() error) (err error) {
 	if r.st, err = store.Open(ctx, r.W.Database()); err != nil {
 		if errors.Is(err, store.ErrHeld) {
 			return fmt.Errorf("%w: %w", workspace.ErrInUse, err)
@@ -170,10 +181,6 @@ func (r *Run) opened(ctx context.Context, paths []string, work func() error) (er
 		return err
 	}
 	defer func() { err = errors.Join(err, r.st.Close()) }()
-	if err := r.st.Query(ctx, func(scan func(...any) error) error { return scan(&r.runID) },
-		"SELECT CAST(coalesce(max(run_id), 0) + 1 AS BIGINT) FROM run_log"); err != nil {
-		return err
-	}
 	return work()
 }
 

@@ -79,7 +79,7 @@ func (c *cli) edition() (*workspace.Workspace, *result.Edition, error) {
 	}
 	dir, err := w.CurrentEdition()
 	if err != nil {
-		return nil, nil, err
+		return w, nil, err
 	}
 	e, err := result.Load(dir)
 	return w, e, err
