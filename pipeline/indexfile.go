@@ -102,11 +102,8 @@ func readPanel(q IndexRequest) (periods []string, prices, quantities [][]float64
 		}
 		at[name] = slices.Index(head, column)
 		if at[name] < 0 && (name != "quantity" || q.Columns[name] != "") {
-			instead := "say which column it is: --column " + name + "=NAME"
-			if near := workspace.Nearest(column, head); near != "" {
-				instead = fmt.Sprintf("did you mean %q?", near)
-			}
-			return nil, nil, nil, &workspace.InputError{Code: "missing_column", File: q.File, Line: 1, Field: column, Read: strings.Join(head, ","), Instead: instead}
+			return nil, nil, nil, &workspace.InputError{Code: "missing_column", File: q.File, Line: 1, Field: column, Read: strings.Join(head, ","),
+				Instead: workspace.DidYouMean(column, head, "say which column it is: --column "+name+"=NAME")}
 		}
 	}
 	type sold struct {

@@ -163,6 +163,17 @@ func (r *Run) opened(ctx context.Context, paths []string, work func() error) (er
 	if _, r.kept, err = intake.Keep(r.W, paths, r.Now()); err != nil {
 		return err
 	}
+	return r.stored(ctx, func() error {
+		if err := r.st.Query(ctx, func(scan func(...any) error) error { return scan(&r.runID) },
+			"SELECT CAST(coalesce(max(run_id), 0) + 1 AS BIGINT) FROM run_log"); err != nil {
+			return err
+		}
+		return work()
+	})
+}
+
+// stored opens the database and works.
+func (r *Run) stored(ctx context.Context, work func() error) (err error) {
 	if r.st, err = store.Open(ctx, r.W.Database()); err != nil {
 		if errors.Is(err, store.ErrHeld) {
 			return fmt.Errorf("%w: %w", workspace.ErrInUse, err)
@@ -170,10 +181,6 @@ func (r *Run) opened(ctx context.Context, paths []string, work func() error) (er
 		return err
 	}
 	defer func() { err = errors.Join(err, r.st.Close()) }()
-	if err := r.st.Query(ctx, func(scan func(...any) error) error { return scan(&r.runID) },
-		"SELECT CAST(coalesce(max(run_id), 0) + 1 AS BIGINT) FROM run_log"); err != nil {
-		return err
-	}
 	return work()
 }
 
@@ -385,26 +392,22 @@ func (r *Run) intake(ctx context.Context, changed []string) (o outcome, err erro
 func (r *Run) reportKept() {
 	rep := r.report.Intake
 	mine := &intake.Report{Schema: "farthing.import/1", Files: []intake.FileReport{}}
-	add := func(f intake.FileReport) {
-		mine.Files = append(mine.Files, f)
-		mine.Read, mine.Accepted, mine.Quarantined, mine.Duplicate = mine.Read+f.Read, mine.Accepted+f.Accepted, mine.Quarantined+f.Quarantined, mine.Duplicate+f.Duplicate
-	}
 	reported := map[string]bool{}
 	for _, k := range r.kept {
 		i := slices.IndexFunc(rep.Files, func(f intake.FileReport) bool { return f.SHA256 == k.SHA256 && !f.AlreadyKnown })
 		if i < 0 || reported[k.SHA256] {
 			k.AlreadyKnown = true
-			add(k)
+			mine.Add(k)
 			continue
 		}
 		f := rep.Files[i]
 		f.Path = k.Path
 		reported[k.SHA256] = true
-		add(f)
+		mine.Add(f)
 	}
 	for _, f := range rep.Files {
 		if !f.AlreadyKnown && !reported[f.SHA256] {
-			add(f)
+			mine.Add(f)
 		}
 	}
 	r.report.Intake = mine
@@ -461,7 +464,7 @@ func (r *Run) compute(ctx context.Context, _ []string) (o outcome, err error) {
 	}
 	to := filepath.Join(r.W.EditionsDir(), o.hash)
 	if _, err := result.Manifest(to); err != nil {
-		if err := errors.Join(os.RemoveAll(to), os.Rename(tmp, to)); err != nil { // what stands there is damaged
+		if err := errors.Join(os.RemoveAll(to), workspace.Settle(tmp, to)); err != nil { // what stands there is damaged
 			return o, err
 		}
 	} // else the same edition was made before

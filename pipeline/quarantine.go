@@ -2,7 +2,10 @@ package pipeline
 
 import (
 	"cmp"
+	"context"
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -10,6 +13,7 @@ import (
 	"strings"
 	"time"
 
+	"farthing/pipeline/compute"
 	"farthing/pipeline/index"
 	"farthing/pipeline/intake"
 	"farthing/pipeline/result"
@@ -38,11 +42,30 @@ type Sheet struct {
 	Rows  int      `json:"rows"`
 }
 
+// SetAside is what the database holds of rows set aside, in an edition that has
+// nothing else. It serves a workspace without a first edition, which may have
+// none because of these very rows; it fails where the database is in use.
+func (r *Run) SetAside(ctx context.Context) (*result.Edition, error) {
+	if _, err := os.Stat(r.W.Database()); errors.Is(err, fs.ErrNotExist) {
+		return nil, &workspace.InputError{Code: "no_edition", File: r.W.Database(), Read: "nothing is taken in yet", Instead: "run: farthing import"}
+	}
+	e := &result.Edition{}
+	err := r.locked("quarantine", func() error {
+		return r.stored(ctx, func() (err error) {
+			e.SetAside, e.AsideRows, err = compute.SetAside(ctx, r.st)
+			return err
+		})
+	})
+	return e, err
+}
+
 // QuarantineOf reads what an edition set aside, of one reason code and one
 // file if they are not blank. It opens no database.
 func QuarantineOf(w *workspace.Workspace, e *result.Edition, code, file string) (*Quarantine, error) {
-	if err := e.LoadAsideRows(); err != nil {
-		return nil, err
+	if e.Dir != "" { // else SetAside gave it
+		if err := e.LoadAsideRows(); err != nil {
+			return nil, err
+		}
 	}
 	asked := func(c, f string) bool { return (code == "" || c == code) && (file == "" || f == file) }
 	q := &Quarantine{excerpts: map[string]*intake.Excerpt{}}

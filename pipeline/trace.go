@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -111,7 +112,7 @@ func find[T any](rows []T, table string, keys []string, column string, trace fun
 		return nil, badKey(full, "the key of "+table+" is "+strings.Join(want, "/"))
 	}
 	if known := result.Columns[T](); !slices.Contains(known, column) {
-		return nil, unknownColumn(full, column, known)
+		return nil, badKey(full, workspace.DidYouMean(column, known, "the columns are "+strings.Join(known, ", ")))
 	}
 	for _, row := range rows {
 		if slices.Equal(result.Key(row), keys) {
@@ -126,14 +127,6 @@ func find[T any](rows []T, table string, keys []string, column string, trace fun
 		}
 	}
 	return nil, badKey(full, "no such row in edition; farthing show "+table+" lists them")
-}
-
-func unknownColumn(key, column string, known []string) error {
-	instead := "the columns are " + strings.Join(known, ", ")
-	if near := workspace.Nearest(column, known); near != "" {
-		instead = fmt.Sprintf("did you mean %q?", near)
-	}
-	return badKey(key, instead)
 }
 
 // asValue is a column's value as JSON would have it.
@@ -555,11 +548,7 @@ func (t *tracer) fromKind(kind, region, item, grade string, m result.Month) (ln 
 	bySource := map[string][]float64{}
 	nodes := map[string][]*Node{}
 	for _, o := range all {
-		g := o["grade"]
-		if g == "" {
-			g = t.then.Prices.DefaultGrade
-		}
-		if o["region"] != region || o["item"] != item || g != grade || o["kind"] != kind {
+		if o["region"] != region || o["item"] != item || cmp.Or(o["grade"], t.then.Prices.DefaultGrade) != grade || o["kind"] != kind {
 			continue
 		}
 		price, errP := strconv.ParseFloat(o["price_used_lcu"], 64)

@@ -91,9 +91,6 @@ func (c *cli) runCommand() *cobra.Command {
 				return err
 			}
 			rep, err := c.pipelineRun(w).Do(cmd.Context())
-			if rep == nil || rep.Stages == nil {
-				return err
-			}
 			if rep.Intake != nil && rep.Intake.Quarantined > 0 {
 				c.code = exitQuarantined
 			}

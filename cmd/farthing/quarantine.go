@@ -10,6 +10,7 @@ import (
 
 	"farthing/pipeline"
 	"farthing/pipeline/result"
+	"farthing/pipeline/workspace"
 
 	"github.com/spf13/cobra"
 )
@@ -28,7 +29,8 @@ func (c *cli) quarantineCommand() *cobra.Command {
 		Use:   "quarantine",
 		Short: "Rows set aside: why, what helps, out as a sheet, back in by import",
 		Long: `List the rows that could not be read, by file and reason, or with --held the observations
-that an edit rule holds. It reads the newest edition and the archive, and waits for no job.
+that an edit rule holds. It reads the newest edition and the archive, and waits for no job;
+before the first edition rows set aside are read from the database.
 
 --export FILE.csv or FILE.xlsx writes the rows that wait under the header of their file, with
 three columns more: mends says which row set aside a row stands for, why and cure are for you.
@@ -39,8 +41,11 @@ cell that a spreadsheet would run as a formula has an apostrophe before it; impo
 The original files stay as they are.` + "\n" + exitHelp,
 		Example: "  farthing quarantine --workspace tavrin --code unknown_item\n  farthing quarantine --workspace tavrin --export mend.csv\n  farthing quarantine --workspace tavrin --held",
 		Args:    args(cobra.NoArgs),
-		RunE: func(*cobra.Command, []string) error {
+		RunE: func(cmd *cobra.Command, _ []string) error {
 			w, e, err := c.edition()
+			if input := workspace.InputErrors(err); len(input) == 1 && input[0].Code == "no_edition" && !held {
+				e, err = c.pipelineRun(w).SetAside(cmd.Context())
+			}
 			if err != nil {
 				return err
 			}

@@ -21,6 +21,7 @@ import (
 
 // aside is the answer of quarantine.
 type aside struct {
+	Edition  string
 	Reasons  []struct{ Code, File string }
 	Rows     []map[string]any
 	Sheets   []struct{ Path string }
@@ -432,12 +433,39 @@ func TestHeld(t *testing.T) {
 	}
 }
 
+// TestQuarantineFirst: where every row is set aside there is no edition, and a
+// way out all the same.
+func TestQuarantineFirst(t *testing.T) {
+	dir := town(t, "")
+	taken(t, dir, exitQuarantined, "notes.csv", shortHeader+"2024-01-02,cove,hall,otas,2.41,1 kg\n2024-01-03,cove,hall,oats,-2.42,1 kg\n")
+	if code, _, errOut := called("run", "--workspace", dir, "--quiet"); code != exitFailed || !strings.Contains(errOut, "farthing quarantine") {
+		t.Fatalf("got exit %d, %s; want no edition, and quarantine named", code, errOut)
+	}
+	if code, _, errOut := called("quarantine", "--workspace", dir, "--code", "unknown_itm"); code != exitUsage || !strings.Contains(errOut, `did you mean "unknown_item"?`) {
+		t.Errorf("got exit %d, %s", code, errOut)
+	}
+	before := quarantineOf(t, dir)
+	if len(before.Rows) != 2 || len(before.Reasons) != 2 || before.Edition != "" || before.Rows[0]["row"] != "2024-01-02,cove,hall,otas,2.41,1 kg" {
+		t.Errorf("got %+v, want the two rows as they stand, of no edition", before)
+	}
+	sheet := exported(t, dir)
+	taken(t, dir, exitDone, "mended.csv", mended(t, sheet, "otas,2.41", "oats,2.41", "'-2.42", "2.42"))
+	if after := quarantineOf(t, dir); after.Rows[0]["mended"] != "yes" || after.Rows[1]["mended"] != "yes" {
+		t.Errorf("got %+v, want both mended, still of no edition", after)
+	}
+	ran(t, dir)
+	wantMended(t, dir, 2, 2)
+}
+
 func TestQuarantineRefuses(t *testing.T) {
 	dir := town(t, "")
 	there := given(t, "there.csv", "mended with care")
+	if code, _, errOut := called("quarantine", "--workspace", dir); code != exitFailed || !strings.Contains(errOut, "farthing import") {
+		t.Errorf("before the first import: got exit %d, %s", code, errOut)
+	}
 	taken(t, dir, exitQuarantined, "notes.csv", badNotes)
-	if code, _, errOut := called("quarantine", "--workspace", dir); code != exitFailed || !strings.Contains(errOut, "farthing run") {
-		t.Errorf("before the first run: got exit %d, %s", code, errOut)
+	if code, _, errOut := called("quarantine", "--workspace", dir, "--held"); code != exitFailed || !strings.Contains(errOut, "farthing run") {
+		t.Errorf("held before the first run: got exit %d, %s", code, errOut)
 	}
 	ran(t, dir)
 	for _, c := range []struct {

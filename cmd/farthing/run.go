@@ -114,7 +114,7 @@ func (c *cli) report(err error) {
 		}
 		return
 	}
-	faults := inputErrors(err)
+	faults := workspace.InputErrors(err)
 	if len(faults) == 0 {
 		code := "failed"
 		if errors.Is(err, workspace.ErrInUse) {
@@ -128,25 +128,6 @@ func (c *cli) report(err error) {
 		}{f})
 		fmt.Fprintf(c.err, "%s\n", b)
 	}
-}
-
-// inputErrors are all faults of input in a tree of errors.
-func inputErrors(err error) []*workspace.InputError {
-	switch e := err.(type) {
-	case nil:
-		return nil
-	case *workspace.InputError:
-		return []*workspace.InputError{e}
-	case interface{ Unwrap() []error }:
-		var list []*workspace.InputError
-		for _, one := range e.Unwrap() {
-			list = append(list, inputErrors(one)...)
-		}
-		return list
-	case interface{ Unwrap() error }:
-		return inputErrors(e.Unwrap())
-	}
-	return nil
 }
 
 func (c *cli) open() (*workspace.Workspace, error) { return workspace.Open(c.workspace) }

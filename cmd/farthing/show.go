@@ -79,7 +79,7 @@ func (c *cli) edition() (*workspace.Workspace, *result.Edition, error) {
 	}
 	dir, err := w.CurrentEdition()
 	if err != nil {
-		return nil, nil, err
+		return w, nil, err
 	}
 	e, err := result.Load(dir)
 	return w, e, err
@@ -103,11 +103,8 @@ func showMoved(c *cli, e *result.Edition, f filters) error {
 }
 
 func unknownName(kind, read string, known []string) error {
-	instead := "write one of " + strings.Join(known, ", ")
-	if near := workspace.Nearest(read, known); near != "" {
-		instead = fmt.Sprintf("did you mean %q?", near)
-	}
-	return &workspace.InputError{Code: "unknown_name", Field: kind, Read: fmt.Sprintf("%q is not known", read), Instead: instead}
+	return &workspace.InputError{Code: "unknown_name", Field: kind, Read: fmt.Sprintf("%q is not known", read),
+		Instead: workspace.DidYouMean(read, known, "write one of "+strings.Join(known, ", "))}
 }
 
 // show prints the rows that pass the filters; columns are those of the plain text.

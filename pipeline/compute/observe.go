@@ -213,8 +213,11 @@ func observe(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 	if o.amounts, err = amounts(ctx, st, t); err != nil {
 		return nil, err
 	}
-	if err := o.readSetAside(ctx, st); err != nil {
+	if o.setAside, o.asideRows, err = SetAside(ctx, st); err != nil {
 		return nil, err
+	}
+	for _, a := range o.setAside {
+		o.mended += a.Mended.V
 	}
 	o.sources, err = sources(ctx, st, s)
 	return o, err
@@ -466,28 +469,26 @@ func sources(ctx context.Context, st *store.Store, s workspace.Settings) ([]resu
 	return list, err
 }
 
-// readSetAside lists the rows set aside, and why by file and reason.
-func (o *observed) readSetAside(ctx context.Context, st *store.Store) error {
+// SetAside lists why rows are set aside, by file and reason, and the rows.
+func SetAside(ctx context.Context, st *store.Store) (reasons []result.SetAside, rows []result.SetAsideRow, err error) {
 	if err := st.Make(ctx, queries.SetAsideList, nil); err != nil {
-		return err
+		return nil, nil, err
 	}
 	if err := st.Query(ctx, func(scan func(...any) error) error {
 		a := result.SetAsideRow{Line: result.Count(0), Nth: result.Count(0)}
 		var mended bool
 		err := scan(&a.SHA256, &a.Name, &a.Line.V, &a.Nth.V, &a.Code, &a.Field, &a.Text, &a.Cure, &a.Mends, &mended)
 		a.Mended = pick(mended, "yes", "no")
-		o.asideRows = append(o.asideRows, a)
-		if mended {
-			o.mended++
-		}
+		rows = append(rows, a)
 		return err
 	}, "SELECT sha256, name, line, nth, code, field, text, cure, mends, is_mended FROM set_aside_list ORDER BY sha256, line, nth"); err != nil {
-		return err
+		return nil, nil, err
 	}
-	return st.Query(ctx, func(scan func(...any) error) error {
+	err = st.Query(ctx, func(scan func(...any) error) error {
 		a := result.SetAside{Rows: result.Count(0), Mended: result.Count(0), FirstLine: result.Count(0)}
 		err := scan(&a.SHA256, &a.Name, &a.Code, &a.Field, &a.Cure, &a.Rows.V, &a.Mended.V, &a.FirstLine.V, &a.Text)
-		o.setAside = append(o.setAside, a)
+		reasons = append(reasons, a)
 		return err
 	}, queries.SetAsideReason.Text)
+	return reasons, rows, err
 }

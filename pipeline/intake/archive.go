@@ -44,9 +44,6 @@ func keep(w *workspace.Workspace, path string, src workspace.Source, day time.Ti
 		return d, false, err
 	}
 	defer in.Close()
-	if st, err := in.Stat(); err != nil || st.IsDir() {
-		return d, false, errors.Join(err, fmt.Errorf("%s: is a folder; name files, or drop them in the inbox", path))
-	}
 	if err := os.MkdirAll(w.Archive(), 0o755); err != nil {
 		return d, false, err
 	}
@@ -73,7 +70,7 @@ func keep(w *workspace.Workspace, path string, src workspace.Source, day time.Ti
 		}
 		// The same bytes under a name that another profile reads: they were given the wrong one.
 		d.KeptOn = old.KeptOn
-		if err := os.Rename(old.Path(w), d.Path(w)); err != nil {
+		if err := workspace.Settle(old.Path(w), d.Path(w)); err != nil {
 			return d, false, err
 		}
 		return d, false, d.write(dir)
@@ -81,7 +78,10 @@ func keep(w *workspace.Workspace, path string, src workspace.Source, day time.Ti
 	if err := d.write(tmp); err != nil {
 		return d, false, err
 	}
-	return d, false, errors.Join(os.Chmod(tmp, 0o755), os.Rename(tmp, dir))
+	if err := os.Chmod(tmp, 0o755); err != nil {
+		return d, false, err
+	}
+	return d, false, workspace.Settle(tmp, dir)
 }
 
 // safeName keeps a file's name where it can not be mistaken for a path or for the descriptor.

@@ -96,9 +96,9 @@ func (d *dates) find(s string) (when time.Time, isMonth bool, bad *fault) {
 		return when, true, nil
 	case noMonth.MatchString(s):
 		return fail("left_out", "a figure of more than one month, as the file marks it, is none of a month")
-	case !d.day0.IsZero() && serialDay.MatchString(s):
-		n, _ := strconv.Atoi(s[:5])
-		return d.day0.AddDate(0, 0, n), false, nil
+	}
+	if t, is := serial(d.day0, s); is {
+		return t, false, nil
 	}
 	if m := eightDigit.FindStringSubmatch(s); m != nil {
 		when, ok = day(m[1], m[2], m[3])
@@ -116,7 +116,7 @@ func (d *dates) find(s string) (when time.Time, isMonth bool, bad *fault) {
 			when, ok = day(m[3], strconv.Itoa(int(n)), m[1])
 		}
 	} else if slashed.MatchString(s) {
-		layout, known := map[string]string{"DMY": "2/1/2006", "MDY": "1/2/2006", "YMD": "2006/1/2"}[d.order]
+		layout, known := slashes[d.order]
 		if !known {
 			return fail("date_order", "day or month first? Declare date_order = \"DMY\", \"MDY\" or \"YMD\" for the source")
 		}
@@ -131,13 +131,51 @@ func (d *dates) find(s string) (when time.Time, isMonth bool, bad *fault) {
 
 func (d *dates) read(s string) dayRead {
 	when, _, bad := d.find(s)
-	if bad == nil && (when.Year() < 1800 || when.Year() > 2200) {
-		bad = &fault{"date", "observed_on", s, "a year between 1800 and 2200"}
-	}
 	if bad != nil {
 		return dayRead{fault: bad}
 	}
-	if d.average {
+	return dayOf(s, when, d.average)
+}
+
+// readDay reads the date of a price note; of an average a month alone, too.
+func readDay(s, order string, isAverage bool) dayRead {
+	bad := func(code, cure string) dayRead { return dayRead{fault: &fault{code, "observed_on", s, cure}} }
+	when, err := workspace.ParseDay(s)
+	if err != nil && isAverage {
+		when, err = time.Parse("2006-01", s)
+	}
+	if err != nil && strings.Count(s, "/")+strings.Count(s, ".") == 2 {
+		layout, known := slashes[order]
+		if !known {
+			return bad("date_order", "day or month first? Write it as 2024-02-29, or declare [prices] date_order = \"DMY\" or \"MDY\" in farthing.toml")
+		}
+		when, err = time.Parse(layout, strings.ReplaceAll(s, ".", "/"))
+	}
+	if err != nil {
+		return bad("date", "write the day as 2024-02-29")
+	}
+	return dayOf(s, when, isAverage)
+}
+
+// slashes are the layouts of a day with slashes, by its declared order.
+var slashes = map[string]string{"DMY": "2/1/2006", "MDY": "1/2/2006", "YMD": "2006/1/2"}
+
+// serial is the day that a spreadsheet counts from its day 0; other files have none.
+func serial(day0 time.Time, s string) (day time.Time, is bool) {
+	m := serialDay.FindStringSubmatch(s)
+	if m == nil || day0.IsZero() {
+		return day, false
+	}
+	n, _ := strconv.Atoi(m[1])
+	return day0.AddDate(0, 0, n), true
+}
+
+// dayOf is what was read as a day, or as the month that it stands in.
+func dayOf(s string, when time.Time, month bool) dayRead {
+	if when.Year() < 1800 || when.Year() > 2200 {
+		return dayRead{fault: &fault{"date", "observed_on", s, "a year between 1800 and 2200"}}
+	}
+	if month {
 		when = when.AddDate(0, 0, 1-when.Day())
 	}
 	return dayRead{arrow.Date32FromTime(when), result.MonthOf(when), when.Format("2006-01-02"), nil}

@@ -49,12 +49,28 @@ func guess(file string, r *reader) (*guesser, error) {
 	return g, nil
 }
 
-var notName = regexp.MustCompile(`[^\pL\d]+`)
-
 // globbed is a pattern that a file's name matches, and only it.
 func globbed(name string) string {
-	return regexp.MustCompile(`[\[\]*?\\]`).ReplaceAllString(name, "?")
+	return patternMark.ReplaceAllString(name, "?")
 }
+
+var (
+	notName     = regexp.MustCompile(`[^\pL\d]+`)
+	patternMark = regexp.MustCompile(`[\[\]*?\\]`)
+
+	numberText   = regexp.MustCompile(`^-?\d[\d.,]*$`)
+	commaDecimal = regexp.MustCompile(`^-?\d+,\d+$`)
+	commaGroups  = regexp.MustCompile(`^-?\d{1,3}(,\d{3})+\.\d+$`)
+	currencyText = regexp.MustCompile(`^[A-Z]{3}$`)
+	idText       = regexp.MustCompile(`^[A-Z]*\d[A-Z\d_-]{3,}$`)
+	yearBehind   = regexp.MustCompile(`^(\d+)[./-](\d+)[./-]\d{4}$`)
+
+	// What a file or a header speaks of.
+	indexWord   = regexp.MustCompile(`(?i)\bindex(\b|_?value)|indices|^cpi`)
+	personsWord = regexp.MustCompile(`(?i)household.?size|persons`)
+	noValue     = regexp.MustCompile(`(?i)code|\bid$|_id$|^id\b|^lat|^lon|year|^n_|rank`)
+	codeHeader  = regexp.MustCompile(`^\S*\d\S*$`)
+)
 
 type guesser struct {
 	src       workspace.Source
@@ -168,8 +184,6 @@ func (g *guesser) findRows() {
 	g.src.StripNotes = noted > 0 && noted*2 >= len(g.rows)
 }
 
-var numberText = regexp.MustCompile(`^-?\d[\d.,]*$`)
-
 func isNumber(s string) bool { return numberText.MatchString(s) }
 
 // column gives the filled cells of a column.
@@ -212,8 +226,6 @@ var likely = []struct {
 	{"variety", regexp.MustCompile(`(?i)variety|brand|prodid|codein|gtin|ean`), []string{"variety", "prodid"}},
 }
 
-var currencyText = regexp.MustCompile(`^[A-Z]{3}$`)
-
 // findColumns says which column holds what.
 func (g *guesser) findColumns() {
 	g.used = map[int]bool{}
@@ -241,7 +253,7 @@ func (g *guesser) findColumns() {
 	texts := func(i int) bool {
 		return i < len(g.header) && g.header[i] != "" && !g.used[i]
 	}
-	isIndex := slices.ContainsFunc(append([]string{g.src.Name}, g.header...), func(s string) bool { return regexp.MustCompile(`(?i)\bindex(\b|_?value)|indices|^cpi`).MatchString(s) })
+	isIndex := slices.ContainsFunc(append([]string{g.src.Name}, g.header...), indexWord.MatchString)
 	for _, l := range likely {
 		best, rank := -1, 1000
 		for i, h := range g.header {
@@ -251,7 +263,7 @@ func (g *guesser) findColumns() {
 			if (l.ours == "region" || l.ours == "item") && strings.Contains(strings.ToLower(h), "code") {
 				continue
 			}
-			if l.ours == "currency" && share(g.column(i), func(s string) bool { return currencyText.MatchString(s) }) < 0.9 {
+			if l.ours == "currency" && share(g.column(i), currencyText.MatchString) < 0.9 {
 				continue
 			}
 			if l.ours == "pack" && (share(g.column(i), isNumber) > 0.5 || isIndex) {
@@ -328,7 +340,7 @@ func (g *guesser) findDate() {
 		return
 	}
 	for _, c := range g.column(date) {
-		p := regexp.MustCompile(`^(\d+)[./-](\d+)[./-]\d{4}$`).FindStringSubmatch(c)
+		p := yearBehind.FindStringSubmatch(c)
 		switch {
 		case p == nil:
 		case len(p[1]) == 2 && p[1] > "12":
@@ -343,8 +355,6 @@ var valueNames = []*regexp.Regexp{
 	regexp.MustCompile(`(?i)^(retail)?[ _]?prices?$`), regexp.MustCompile(`(?i)^(obs_?)?value$`), regexp.MustCompile(`(?i)^(index|cpi)`),
 	regexp.MustCompile(`(?i)^average`), regexp.MustCompile(`(?i)price|amount|allotment|cost|benefit`), regexp.MustCompile(`.`),
 }
-
-var noValue = regexp.MustCompile(`(?i)code|\bid$|_id$|^id\b|^lat|^lon|year|^n_|rank`)
 
 // isCatalogue says whether the first column names each row by a code of its own.
 func (g *guesser) isCatalogue() bool {
@@ -365,7 +375,7 @@ func (g *guesser) findValue() int {
 			c := g.column(i)
 			if h != "" && !g.used[i] && !noValue.MatchString(h) && re.MatchString(h) && len(c) > 0 && share(c, isNumber) > 0.4 && !strings.Contains(strings.ToLower(h), "unit") {
 				g.used[i] = true
-				if g.src.Columns["observed_on"] != nil && len(g.header) == 2 && regexp.MustCompile(`^\S*\d\S*$`).MatchString(h) {
+				if g.src.Columns["observed_on"] != nil && len(g.header) == 2 && codeHeader.MatchString(h) {
 					g.src.Layout = "series"
 				} else {
 					g.src.Columns["price"] = h
@@ -384,9 +394,9 @@ func (g *guesser) findForms(values []int) {
 	for _, i := range values {
 		for _, c := range g.column(i) {
 			switch {
-			case regexp.MustCompile(`^-?\d{1,3}(,\d{3})+\.\d+$`).MatchString(c):
+			case commaGroups.MatchString(c):
 				mixed++
-			case regexp.MustCompile(`^-?\d+,\d+$`).MatchString(c):
+			case commaDecimal.MatchString(c):
 				comma++
 			case strings.Contains(c, ".") && isNumber(c):
 				point++
@@ -438,7 +448,7 @@ func (g *guesser) findFlags() {
 // settle says what the file gives, and fills what it does not say.
 func (g *guesser) settle(values int, isIndex bool) {
 	has := func(ours string) bool { return g.src.Columns[ours] != nil }
-	persons := slices.IndexFunc(g.header, func(h string) bool { return regexp.MustCompile(`(?i)household.?size|persons`).MatchString(h) })
+	persons := slices.IndexFunc(g.header, personsWord.MatchString)
 	switch {
 	case values == 0:
 		g.src.Gives = "catalogue"
@@ -550,8 +560,6 @@ func (g *guesser) completeItem() {
 	g.advise("Some rows have one date, region and item: join what sets them apart, as item = [\"…\", \"…\"].")
 }
 
-var idText = regexp.MustCompile(`^[A-Z]*\d[A-Z\d_-]{3,}$`)
-
 // findIDs sees items that are codes, and a catalogue that describes them.
 func (g *guesser) findIDs() {
 	var ids []string
@@ -638,16 +646,12 @@ func Block(s workspace.Source) string {
 		text("across", s.Across)
 	}
 	list("values", s.Values)
-	for i, l := range s.Lookups {
-		if i == 0 {
-			b.WriteString("lookups = [")
-		} else {
-			b.WriteString(", ")
-		}
-		fmt.Fprintf(&b, "{ source = %s, by = %s }", tomlText(l.Source), tomlText(l.By))
-		if i == len(s.Lookups)-1 {
-			b.WriteString("]\n")
-		}
+	var lookups []string
+	for _, l := range s.Lookups {
+		lookups = append(lookups, fmt.Sprintf("{ source = %s, by = %s }", tomlText(l.Source), tomlText(l.By)))
+	}
+	if lookups != nil {
+		line("lookups", "["+strings.Join(lookups, ", ")+"]")
 	}
 	list("missing", s.Missing)
 	yes("zero_is_missing", s.ZeroIsMissing)
@@ -661,18 +665,9 @@ func Block(s workspace.Source) string {
 	list("month_names", s.MonthNames)
 	number("month_of_year", s.MonthOfYear)
 	text("week_one_on", s.WeekOneOn)
-	lists := func(name string, m map[string][]string) {
-		if len(m) == 0 {
-			return
-		}
-		fmt.Fprintf(&b, "[source.%s]\n", name)
-		for _, k := range slices.Sorted(maps.Keys(m)) {
-			line(tomlKey(k), tomlList(m[k]))
-		}
-	}
-	lists("keep", s.Keep)
-	lists("leave_out", s.LeaveOut)
-	lists("only", s.Only)
+	tomlTable(&b, "keep", s.Keep, tomlList)
+	tomlTable(&b, "leave_out", s.LeaveOut, tomlList)
+	tomlTable(&b, "only", s.Only, tomlList)
 	if len(s.Columns) > 0 {
 		b.WriteString("[source.columns]\n")
 		for _, ours := range workspace.SourceColumns {
@@ -683,17 +678,9 @@ func Block(s workspace.Source) string {
 			}
 		}
 	}
-	if len(s.Fixed) > 0 {
-		b.WriteString("[source.fixed]\n")
-		for _, k := range slices.Sorted(maps.Keys(s.Fixed)) {
-			line(k, tomlText(s.Fixed[k]))
-		}
-	}
+	tomlTable(&b, "fixed", s.Fixed, tomlText)
 	for _, k := range slices.Sorted(maps.Keys(s.Words)) {
-		fmt.Fprintf(&b, "[source.words.%s]\n", k)
-		for _, theirs := range slices.Sorted(maps.Keys(s.Words[k])) {
-			line(tomlKey(theirs), tomlText(s.Words[k][theirs]))
-		}
+		tomlTable(&b, "words."+k, s.Words[k], tomlText)
 	}
 	for _, x := range s.Series {
 		b.WriteString("[[source.series]]\n")
@@ -706,6 +693,16 @@ func Block(s workspace.Source) string {
 		text("adjustment", x.Adjustment)
 	}
 	return b.String()
+}
+
+// tomlTable writes a table of a source, unless it is empty.
+func tomlTable[V any](b *strings.Builder, name string, m map[string]V, text func(V) string) {
+	if len(m) > 0 {
+		fmt.Fprintf(b, "[source.%s]\n", name)
+	}
+	for _, k := range slices.Sorted(maps.Keys(m)) {
+		fmt.Fprintf(b, "%s = %s\n", tomlKey(k), text(m[k]))
+	}
 }
 
 // tomlText is a basic string of TOML 1.0.

@@ -63,6 +63,12 @@ type Report struct {
 	Duplicate   int          `json:"duplicate"`
 }
 
+// Add counts a file in.
+func (r *Report) Add(f FileReport) {
+	r.Files = append(r.Files, f)
+	r.Read, r.Accepted, r.Quarantined, r.Duplicate = r.Read+f.Read, r.Accepted+f.Accepted, r.Quarantined+f.Quarantined, r.Duplicate+f.Duplicate
+}
+
 // Keep puts files into the archive. A file that can not be opened stops it
 // before anything is kept.
 func Keep(w *workspace.Workspace, paths []string, now time.Time) ([]Descriptor, []FileReport, error) {
@@ -157,7 +163,7 @@ func Load(ctx context.Context, st *store.Store, w *workspace.Workspace, tables *
 	}, "SELECT sha256, file_id, name FROM file"); err != nil {
 		return nil, err
 	}
-	r := &reader{lexicon: newLexicon(w.Settings, tables), st: st, w: w, vocab: newVocabulary(), catalogues: map[string]*catalogue{}, archived: archived, mended: map[string]mender{}}
+	r := newReader(w, tables, st, archived)
 	held := known // before anything is read again
 	fresh := slices.DeleteFunc(slices.Clone(archived), func(d Descriptor) bool { return isHeld(held, d) })
 	profiles, claims, err := r.profiles(fresh)
@@ -315,10 +321,11 @@ func count(ctx context.Context, st *store.Store, r *Report, first int32) error {
 			return err
 		}
 	}
-	for i := range r.Files {
-		f := &r.Files[i]
+	files := r.Files
+	r.Files = files[:0]
+	for _, f := range files {
 		f.Accepted = f.Read - f.Quarantined - f.Duplicate
-		r.Read, r.Accepted, r.Quarantined, r.Duplicate = r.Read+f.Read, r.Accepted+f.Accepted, r.Quarantined+f.Quarantined, r.Duplicate+f.Duplicate
+		r.Add(f)
 	}
 	return nil
 }

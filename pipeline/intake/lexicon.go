@@ -6,6 +6,7 @@ import (
 	"math/big"
 	"path"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 
@@ -66,13 +67,17 @@ func (l *lexicon) alias(source, kind, read string) *workspace.Alias {
 	return l.aliases[aliasKey{"*", kind, read}]
 }
 
-// name resolves a name of a kind to one of ours: itself, or by an alias.
-func (l *lexicon) name(source, kind, read string, known func(string) bool, names []string) (string, *workspace.Alias, *fault) {
-	if known(read) {
+func (l *lexicon) region(source, read string) (string, *workspace.Alias, *fault) {
+	return named(l, source, "region", read, l.regions, l.regionNames)
+}
+
+// named resolves a name of a kind to one of ours: itself, or by an alias.
+func named[T any](l *lexicon, source, kind, read string, ours map[string]*T, names []string) (string, *workspace.Alias, *fault) {
+	if ours[read] != nil {
 		return read, nil, nil
 	}
 	a := l.alias(source, kind, read)
-	if a != nil && known(a.Means) {
+	if a != nil && ours[a.Means] != nil {
 		return a.Means, a, nil
 	}
 	f := &fault{"unknown_" + kind, kind, read, ""}
@@ -108,30 +113,21 @@ func (l *lexicon) source(file string) workspace.Source {
 			}
 		}
 	}
-	return workspace.Source{Name: notesSource, Gives: "notes"}
-}
-
-// rank is a source's place in the settings; price notes come after all.
-func (l *lexicon) rank(name string) int32 {
-	for i, s := range l.settings.Sources {
-		if s.Name == name {
-			return int32(i)
-		}
-	}
-	return int32(len(l.settings.Sources))
+	return priceNotes
 }
 
 // notesSource is the name of the source of price notes.
 const notesSource = "notes"
 
-// named is the profile of that name.
-func (l *lexicon) named(name string) workspace.Source {
-	for _, s := range l.settings.Sources {
-		if s.Name == name {
-			return s
-		}
+var priceNotes = workspace.Source{Name: notesSource, Gives: "notes"}
+
+// rank is a source's place in the settings; price notes come after all.
+func (l *lexicon) rank(name string) int32 {
+	i := slices.IndexFunc(l.settings.Sources, func(s workspace.Source) bool { return s.Name == name })
+	if i < 0 {
+		i = len(l.settings.Sources)
 	}
-	return workspace.Source{Name: notesSource, Gives: "notes"}
+	return int32(i)
 }
 
 // measured is the local measures that hold for an item in a region.

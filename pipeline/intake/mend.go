@@ -101,7 +101,7 @@ func (l *lexicon) sourceOf(w *workspace.Workspace, path string, archived []Descr
 	if err != nil || len(claims) == 0 || src.Gives != "notes" && !slices.ContainsFunc(claims, isMark) {
 		return src, nil, err // a file may have a column of that name
 	}
-	src = workspace.Source{Name: notesSource, Gives: "notes"}
+	src = priceNotes
 	for _, c := range claims {
 		i := slices.IndexFunc(archived, func(d Descriptor) bool { return isMark(c) && strings.HasPrefix(d.SHA256, c.file) })
 		if i < 0 {
@@ -317,7 +317,7 @@ func (x *Excerpt) Sheet(rows []result.SetAsideRow) (sheet [][]string, why string
 		if !slices.Contains(sheetColumns, h) {
 			keep = append(keep, i)
 		}
-		isDay[i] = !x.day0.IsZero() && (x.Source.Gives == "notes" && h == columnNames[observedOn] || slices.Contains(x.Source.Names(columnNames[observedOn]), h))
+		isDay[i] = x.Source.Gives == "notes" && h == columnNames[observedOn] || slices.Contains(x.Source.Names(columnNames[observedOn]), h)
 	}
 	line := func(cells []string, more ...string) {
 		var row []string
@@ -329,9 +329,8 @@ func (x *Excerpt) Sheet(rows []result.SetAsideRow) (sheet [][]string, why string
 			if n := len(x.header); i == n-1 && len(cells) > n {
 				cell = strings.Join(cells[i:], ",")
 			}
-			if m := serialDay.FindStringSubmatch(cell); m != nil && isDay[i] {
-				n, _ := strconv.Atoi(m[1])
-				cell = x.day0.AddDate(0, 0, n).Format("2006-01-02")
+			if day, is := serial(x.day0, cell); is && isDay[i] {
+				cell = day.Format("2006-01-02")
 			}
 			row = append(row, cell)
 		}

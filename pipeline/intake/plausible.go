@@ -84,7 +84,7 @@ func (r *reader) index(ctx context.Context, s *shape, t *text, fileID int32) (ou
 
 // indexValue reads one value and takes it; where the file says that there is none, it takes nothing.
 func (r *reader) indexValue(s *shape, d *dates, label []byte, c *cells, take func(*indexSeries, indexRow)) *fault {
-	reg, _, bad := r.name(s.src.Name, "region", string(c[region]), func(n string) bool { return r.regions[n] != nil }, r.regionNames)
+	reg, _, bad := r.region(s.src.Name, string(c[region]))
 	if bad != nil {
 		return bad
 	}

@@ -80,9 +80,10 @@ func PreviewFile(ctx context.Context, w *workspace.Workspace, tables *workspace.
 	if err != nil {
 		return nil, err
 	}
-	l := newLexicon(w.Settings, tables)
+	d := &dryRun{}
+	r := newReader(w, tables, d, archived)
 	name := safeName(filepath.Base(file))
-	src, claims, err := l.sourceOf(w, file, archived)
+	src, claims, err := r.sourceOf(w, file, archived)
 	if err != nil {
 		return nil, err
 	}
@@ -98,7 +99,7 @@ func PreviewFile(ctx context.Context, w *workspace.Workspace, tables *workspace.
 			return nil, err
 		}
 		if err == nil && !is {
-			g, err := guess(file, &reader{lexicon: l, w: w, catalogues: map[string]*catalogue{}, archived: archived})
+			g, err := guess(file, r)
 			if err != nil {
 				return nil, err
 			}
@@ -108,18 +109,13 @@ func PreviewFile(ctx context.Context, w *workspace.Workspace, tables *workspace.
 				p.Profile += "# " + a + "\n"
 			}
 			p.Profile += Block(src)
-			l.settings.Sources = append(slices.Clone(l.settings.Sources), src)
+			r.settings.Sources = append(slices.Clone(r.settings.Sources), src)
 		}
 	} else {
 		p.Profile = Block(src)
 	}
 	p.Source, p.Gives = src.Name, src.Gives
-	d := &dryRun{}
-	r := &reader{lexicon: l, st: d, w: w, vocab: newVocabulary(), catalogues: map[string]*catalogue{}, archived: archived}
 	r.vocab.word("")
-	if err := p.layout(r, file, src); err != nil {
-		return nil, err
-	}
 	o, err := r.read(ctx, file, src, 0)
 	if err != nil {
 		return nil, err
@@ -127,10 +123,7 @@ func PreviewFile(ctx context.Context, w *workspace.Workspace, tables *workspace.
 	p.Counts = FileReport{Path: file, Source: src.Name, Read: o.read, Quarantined: len(o.aside), Duplicate: d.repeats,
 		Accepted: o.read - len(o.aside) - d.repeats, Reasons: reasons(o.aside)}
 	d.show(p, r.vocab)
-	if src.Gives != "notes" {
-		err = p.names(r, file, src)
-	}
-	return p, errors.Join(err, p.write(w))
+	return p, errors.Join(p.look(r, file, src), p.write(w))
 }
 
 // isNotes says whether a file has the header of price notes.
@@ -153,8 +146,8 @@ func isNotes(file string) (bool, error) {
 	return known > len(t.header)/2, nil
 }
 
-// layout tells what the profile finds in the file's header.
-func (p *Preview) layout(r *reader, file string, src workspace.Source) error {
+// look tells what the profile finds in the file's header, and the names that mean nothing here.
+func (p *Preview) look(r *reader, file string, src workspace.Source) error {
 	u, err := Unpack(file, src)
 	var bad *unreadable
 	if errors.As(err, &bad) {
@@ -177,11 +170,14 @@ func (p *Preview) layout(r *reader, file string, src workspace.Source) error {
 	if err != nil || s == nil {
 		return err
 	}
+	p.layout(s, t)
+	return p.names(r, s, t)
+}
+
+// layout tells what fills our columns.
+func (p *Preview) layout(s *shape, t *text) {
 	for i, name := range workspace.SourceColumns {
-		var from []string
-		for _, n := range s.src.Names(name) {
-			from = append(from, n)
-		}
+		from := s.src.Names(name)
 		switch {
 		case i == s.across:
 			from = []string{"the headers of the columns of values"}
@@ -206,7 +202,6 @@ func (p *Preview) layout(r *reader, file string, src workspace.Source) error {
 			p.Values = append(p.Values, t.header[i])
 		}
 	}
-	return nil
 }
 
 // dryRun takes rows in place of the database.
@@ -341,24 +336,7 @@ func meaning(b bought) string {
 
 // names lists all names that mean nothing here, also where a row has several,
 // the most frequent first. Where no row is understood it shows the first as read.
-func (p *Preview) names(r *reader, file string, src workspace.Source) error {
-	u, err := Unpack(file, src)
-	var bad *unreadable
-	if errors.As(err, &bad) {
-		return nil
-	}
-	if err != nil {
-		return err
-	}
-	defer u.Close()
-	t, refused, err := openLayout(u.Reader, src)
-	if err != nil || refused != nil {
-		return err
-	}
-	s, _, err := r.compile(src, t)
-	if err != nil || s == nil {
-		return err
-	}
+func (p *Preview) names(r *reader, s *shape, t *text) error {
 	type name struct {
 		kind int
 		read string
@@ -412,17 +390,17 @@ func (p *Preview) names(r *reader, file string, src workspace.Source) error {
 			for _, x := range r.measures {
 				m[strings.ToLower(x.Measure)] = quantity.New(x.Quantity, quantity.Mass)
 			}
-			_, err := quantity.ParsePack(k.read, quantity.Options{Comma: src.Decimal == ",", Imperial: src.Imperial, Measures: m})
+			_, err := quantity.ParsePack(k.read, quantity.Options{Comma: s.src.Decimal == ",", Imperial: s.src.Imperial, Measures: m})
 			known = err == nil || !errors.Is(err, quantity.ErrUnit)
 		}
-		if known || r.alias(src.Name, kind, k.read) != nil {
+		if known || r.alias(s.src.Name, kind, k.read) != nil {
 			continue
 		}
 		means := nearestByWords(k.read, ours)
 		if means == "" {
 			means = "…"
 		}
-		p.Unmapped = append(p.Unmapped, Unmapped{kind, k.read, count[k], fmt.Sprintf("%s,%s,%s,%s,,,", csvCell(src.Name), kind, csvCell(k.read), means)})
+		p.Unmapped = append(p.Unmapped, Unmapped{kind, k.read, count[k], fmt.Sprintf("%s,%s,%s,%s,,,", csvCell(s.src.Name), kind, csvCell(k.read), means)})
 	}
 	slices.SortStableFunc(p.Unmapped, func(a, b Unmapped) int { return b.Rows - a.Rows })
 	return nil

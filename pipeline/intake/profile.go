@@ -523,7 +523,7 @@ func (r *reader) catalogue(name string) (*catalogue, error) {
 	if c := r.catalogues[name]; c != nil {
 		return c, nil
 	}
-	src := r.named(name)
+	src := r.settings.Sources[r.rank(name)]
 	c := &catalogue{rows: map[string][][]byte{}, ours: map[string]string{}}
 	r.catalogues[name] = c
 	for _, d := range r.archived {

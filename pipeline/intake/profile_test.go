@@ -201,7 +201,7 @@ func spreadsheet(t *testing.T, path, sheet string, rows [][]any) {
 func TestSpreadsheet(t *testing.T) {
 	dir := t.TempDir()
 	day := time.Date(2024, 2, 29, 0, 0, 0, 0, time.UTC)
-	read := func(path string, src workspace.Source) ([]PreviewRow, outcome) {
+	read := func(path string, src workspace.Source) (*Preview, outcome) {
 		d := &dryRun{}
 		r := &reader{lexicon: town(), st: d, vocab: newVocabulary(), catalogues: map[string]*catalogue{}}
 		r.vocab.word("")
@@ -211,26 +211,34 @@ func TestSpreadsheet(t *testing.T) {
 		}
 		p := &Preview{}
 		d.show(p, r.vocab)
-		return p.Rows, o
+		if err := p.look(r, path, src); err != nil {
+			t.Fatal(err)
+		}
+		return p, o
 	}
 	notes := filepath.Join(dir, "notes.xlsx")
 	spreadsheet(t, notes, "Sheet1", [][]any{{"observed_on", "region", "outlet", "item", "price", "pack", "note"}, {day, "cove", "hall", "oats", 0.1 + 0.2, "500 g", "two\nlines"}, nil, {"2024-03-01", "cove", "hall", "oats", "1.25", "500 g"}})
-	rows, o := read(notes, workspace.Source{Name: notesSource, Gives: "notes"})
-	if len(rows) != 2 || len(o.aside) != 0 || rows[0].Line != 2 || rows[0].Cells["observed_on"] != "2024-02-29" || rows[0].Cells["price"] != "0.3" || rows[1].Line != 4 {
-		t.Errorf("notes: got %+v, %+v; want lines 2 and 4, the day and the price as shown", rows, o.aside)
+	p, o := read(notes, priceNotes)
+	if rows := p.Rows; len(rows) != 2 || len(o.aside) != 0 || rows[0].Line != 2 || rows[0].Cells["observed_on"] != "2024-02-29" || rows[0].Cells["price"] != "0.3" || rows[1].Line != 4 {
+		t.Errorf("notes: got %+v, %+v; want lines 2 and 4, the day and the price as shown", p.Rows, o.aside)
 	}
 	wide := filepath.Join(dir, "wide.xlsx")
 	spreadsheet(t, wide, "prices", [][]any{{"Prices of things"}, {"what", day, "March 2024"}, {"oats", 1.25, nil}})
-	rows, o = read(wide, sourceOf(t, "gives = \"averages\"\nlayout = \"wide\"\nsheet = \"prices\"\nheader_starts = \"what\"\ncolumns = { item = \"what\" }\nfixed = { region = \"cove\", pack = \"1 kg\" }\n"))
-	if len(rows) != 2 || len(o.aside) != 0 || rows[0].Cells["observed_on"] != "2024-02-01" || rows[1].Cells["price_type"] != "missing" {
-		t.Errorf("wide: got %+v, %+v; want February's price and none for March", rows, o.aside)
+	src := sourceOf(t, "gives = \"averages\"\nlayout = \"wide\"\nsheet = \"prices\"\nheader_starts = \"what\"\ncolumns = { item = \"what\" }\nfixed = { region = \"cove\", pack = \"1 kg\" }\n")
+	p, o = read(wide, src)
+	if rows := p.Rows; len(rows) != 2 || len(o.aside) != 0 || rows[0].Cells["observed_on"] != "2024-02-01" || rows[1].Cells["price_type"] != "missing" {
+		t.Errorf("wide: got %+v, %+v; want February's price and none for March", p.Rows, o.aside)
+	}
+	spreadsheet(t, wide, "prices", [][]any{{"what", day, day.AddDate(0, 1, 0)}, {"kelp", 1.25, 1.5}})
+	if p, _ := read(wide, src); len(p.Values) != 2 || len(p.Unmapped) != 1 || p.Unmapped[0].Name != "kelp" || p.Unmapped[0].Rows != 2 {
+		t.Errorf("wide under day numbers: got values %q, unmapped %+v; want two columns and kelp", p.Values, p.Unmapped)
 	}
 	for name, b := range map[string][]byte{"zip": []byte("PK\x03\x04 and no more"), "gzip": {0x1f, 0x8b, 8, 0, 0, 0, 0, 0, 0, 3, 1}} {
 		path := filepath.Join(dir, name)
 		if err := os.WriteFile(path, b, 0o644); err != nil {
 			t.Fatal(err)
 		}
-		if _, o := read(path, workspace.Source{Name: notesSource, Gives: "notes"}); o.read != 1 || len(o.aside) != 1 || o.aside[0].code != "file" {
+		if _, o := read(path, priceNotes); o.read != 1 || len(o.aside) != 1 || o.aside[0].code != "file" {
 			t.Errorf("%s: got %+v, want the one file set aside", name, o)
 		}
 	}

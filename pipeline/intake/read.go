@@ -33,6 +33,11 @@ type reader struct {
 	keptOn     time.Time         // of the file being read
 }
 
+func newReader(w *workspace.Workspace, t *workspace.Tables, st door, archived []Descriptor) *reader {
+	return &reader{lexicon: newLexicon(w.Settings, t), st: st, w: w, vocab: newVocabulary(), catalogues: map[string]*catalogue{},
+		archived: archived, mended: map[string]mender{}}
+}
+
 // door is where rows go.
 type door interface {
 	Append(ctx context.Context, table string, rows [][]any) error
@@ -314,7 +319,7 @@ func (r *reader) allowances(ctx context.Context, s *shape, t *text, fileID int32
 	d := newDates(s.src, t.day0)
 	o, err := s.each(t, func(rec *record, c *cells) *fault {
 		cell := func(i int) string { return string(c[i]) }
-		reg, _, bad := r.name(s.src.Name, "region", cell(region), func(n string) bool { return r.regions[n] != nil }, r.regionNames)
+		reg, _, bad := r.region(s.src.Name, cell(region))
 		if bad != nil {
 			return bad
 		}

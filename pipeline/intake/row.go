@@ -8,7 +8,6 @@ import (
 	"math/big"
 	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -359,12 +358,12 @@ func (t *typer) read(col int, s string) (w word) {
 	w.text = s
 	switch col {
 	case region:
-		w.text, w.alias, w.fault = t.name(t.source, "region", s, func(n string) bool { return t.regions[n] != nil }, t.regionNames)
+		w.text, w.alias, w.fault = t.region(t.source, s)
 	case item:
-		w.text, w.alias, w.fault = t.name(t.source, "item", s, func(n string) bool { return t.items[n] != nil }, t.itemNames)
+		w.text, w.alias, w.fault = named(t.lexicon, t.source, "item", s, t.items, t.itemNames)
 	case outlet:
 		if t.outlets != nil && s != "" {
-			w.text, w.alias, w.fault = t.name(t.source, "outlet", s, func(n string) bool { return t.outlets[n] != nil }, t.outletNames)
+			w.text, w.alias, w.fault = named(t.lexicon, t.source, "outlet", s, t.outlets, t.outletNames)
 		}
 	case grade:
 		if a := t.alias(t.source, "grade", s); a != nil {
@@ -415,39 +414,13 @@ func (t *typer) day(b []byte, isAverage bool) dayRead {
 		d = t.dates.read(string(b))
 	} else {
 		text := string(b)
-		if m := serialDay.FindStringSubmatch(text); m != nil && !t.day0.IsZero() {
-			n, _ := strconv.Atoi(m[1])
-			text = t.day0.AddDate(0, 0, n).Format("2006-01-02")
+		if when, is := serial(t.day0, text); is {
+			text = when.Format("2006-01-02")
 		}
 		d = readDay(text, t.settings.Prices.DateOrder, isAverage)
 	}
 	t.seenDay[string(key)] = d
 	return d
-}
-
-func readDay(s, order string, isAverage bool) dayRead {
-	bad := func(code, cure string) dayRead { return dayRead{fault: &fault{code, "observed_on", s, cure}} }
-	when, err := workspace.ParseDay(s)
-	if err != nil && isAverage {
-		when, err = time.Parse("2006-01", s)
-	}
-	if err != nil && strings.Count(s, "/")+strings.Count(s, ".") == 2 {
-		layout, ok := map[string]string{"DMY": "2/1/2006", "MDY": "1/2/2006", "YMD": "2006/1/2"}[order]
-		if !ok {
-			return bad("date_order", "day or month first? Write it as 2024-02-29, or declare [prices] date_order = \"DMY\" or \"MDY\" in farthing.toml")
-		}
-		when, err = time.Parse(layout, strings.ReplaceAll(s, ".", "/"))
-	}
-	if err != nil {
-		return bad("date", "write the day as 2024-02-29")
-	}
-	if when.Year() < 1800 || when.Year() > 2200 {
-		return bad("date", "a year between 1800 and 2200")
-	}
-	if isAverage {
-		when = when.AddDate(0, 0, 1-when.Day())
-	}
-	return dayRead{arrow.Date32FromTime(when), result.MonthOf(when), when.Format("2006-01-02"), nil}
 }
 
 // price reads a price in millionths; priced is false where the type says that there is none.

@@ -104,11 +104,7 @@ func (s *Settings) checkJobs() (faults [][3]string) {
 			for _, o := range s.Sources {
 				names = append(names, o.Name)
 			}
-			instead := "name a [[source]] that has an address and fetch = true"
-			if near := Nearest(j.Source, names); near != "" {
-				instead = fmt.Sprintf("did you mean %q?", near)
-			}
-			bad("job.source", fmt.Sprintf("%q is no source", j.Source), instead)
+			bad("job.source", fmt.Sprintf("%q is no source", j.Source), DidYouMean(j.Source, names, "name a [[source]] that has an address and fetch = true"))
 		} else if j.Source != "" && !src.Fetch {
 			bad("job.source", fmt.Sprintf("%q may not be fetched", j.Source), "write fetch = true in that [[source]] if its address may be asked")
 		}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"reflect"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -116,14 +117,15 @@ func parseSettings(b []byte) (Settings, error) {
 		e := unknown.Errors[0]
 		line, _ := e.Position()
 		key := e.Key()
-		instead := "remove it"
-		if near := Nearest(key[len(key)-1], settingNames(reflect.TypeFor[Settings]())); near != "" {
-			instead = fmt.Sprintf("did you mean %q?", near)
-		}
-		return s, bad(line, strings.Join(key, "."), "unknown setting", instead)
+		return s, bad(line, strings.Join(key, "."), "unknown setting", DidYouMean(key[len(key)-1], settingNames(reflect.TypeFor[Settings]()), "remove it"))
 	case errors.As(err, &syntax):
-		line, _ := syntax.Position()
-		return s, bad(line, strings.Join(syntax.Key(), "."), strings.TrimPrefix(syntax.Error(), "toml: "), "see the commented settings of: farthing init DIR")
+		line, column := syntax.Position()
+		read, instead := strings.TrimPrefix(syntax.Error(), "toml: "), "see the commented settings of: farthing init DIR"
+		// Note: the library has no type for a value of the wrong kind; its message speaks of our Go types.
+		if form := settingForm(syntax.Key()); form != "" && (strings.HasPrefix(read, "cannot decode") || strings.HasPrefix(read, "cannot store")) {
+			read, instead = valueText.FindString(strings.Split(string(b), "\n")[line-1][column-1:]), "write it as "+form
+		}
+		return s, bad(line, strings.Join(syntax.Key(), "."), read, instead)
 	case err != nil:
 		return s, err
 	}
@@ -197,15 +199,68 @@ func isMonth(s string) bool {
 	return len(s) == 7 && s[4] == '-' && strings.Trim(s[:4]+s[5:], "0123456789") == "" && s[5:] >= "01" && s[5:] <= "12"
 }
 
+// valueText is a value at the start of a text, or else all of its line.
+var valueText = regexp.MustCompile(`^("[^"]*"|'[^']*'|[^\s,"'\[\]{}#]+|.+)`)
+
+// settingForm shows how a setting is written, "" where there is none of that name.
+func settingForm(key []string) string {
+	t := reflect.TypeFor[Settings]()
+	for _, name := range key {
+		for t.Kind() == reflect.Slice || t.Kind() == reflect.Map {
+			t = t.Elem()
+		}
+		if t.Kind() != reflect.Struct {
+			break // within what a person names
+		}
+		f, ok := t.FieldByNameFunc(func(n string) bool {
+			f, _ := t.FieldByName(n)
+			return settingName(f) == name
+		})
+		if !ok {
+			return ""
+		}
+		t = f.Type
+	}
+	name := strings.Join(key, ".")
+	switch {
+	case t.Kind() == reflect.Struct:
+		return "[" + name + "], once, with its settings in the lines below"
+	case t.Kind() == reflect.Slice && t.Elem().Kind() == reflect.Struct:
+		return "[[" + name + "]], with its settings in the lines below"
+	}
+	return key[len(key)-1] + " = " + valueForm(t)
+}
+
+func valueForm(t reflect.Type) string {
+	switch t.Kind() {
+	case reflect.Pointer:
+		return valueForm(t.Elem())
+	case reflect.Bool:
+		return "true or false, without quotes"
+	case reflect.Int:
+		return "3, a whole number without quotes"
+	case reflect.Float64:
+		return "2.5, a number without quotes"
+	case reflect.Slice:
+		return "[" + valueForm(t.Elem()) + "]"
+	case reflect.Map:
+		return "{ name = " + valueForm(t.Elem()) + " }"
+	}
+	return `"…"`
+}
+
+func settingName(f reflect.StructField) string {
+	if name := f.Tag.Get("toml"); name != "" {
+		return name
+	}
+	return strings.ToLower(f.Name)
+}
+
 func settingNames(t reflect.Type) []string {
 	var names []string
 	for i := range t.NumField() {
 		f := t.Field(i)
-		name := f.Tag.Get("toml")
-		if name == "" {
-			name = strings.ToLower(f.Name)
-		}
-		names = append(names, name)
+		names = append(names, settingName(f))
 		ft := f.Type
 		if ft.Kind() == reflect.Slice {
 			ft = ft.Elem()
@@ -215,6 +270,15 @@ func settingNames(t reflect.Type) []string {
 		}
 	}
 	return names
+}
+
+// DidYouMean is what to write for a name that is not known: the nearest known
+// one, or the advice where none is near.
+func DidYouMean(read string, known []string, advice string) string {
+	if near := Nearest(read, known); near != "" {
+		return fmt.Sprintf("did you mean %q?", near)
+	}
+	return advice
 }
 
 // Nearest is the name closest to what was read, or "" where none is close

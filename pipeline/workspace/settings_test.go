@@ -10,21 +10,6 @@ import (
 	"farthing/testdata"
 )
 
-// faults are all faults of input in an error.
-func faults(err error) (list []*InputError) {
-	switch e := err.(type) {
-	case *InputError:
-		return []*InputError{e}
-	case interface{ Unwrap() []error }:
-		for _, one := range e.Unwrap() {
-			list = append(list, faults(one)...)
-		}
-	case interface{ Unwrap() error }:
-		return faults(e.Unwrap())
-	}
-	return list
-}
-
 func TestSettings(t *testing.T) {
 	for _, c := range []struct {
 		name, text, field, read, instead string // field "": no fault
@@ -36,7 +21,18 @@ func TestSettings(t *testing.T) {
 		{"near miss", "\nbase_mont = \"2024-01\"", "base_mont", "unknown setting", `did you mean "base_month"?`, 2},
 		{"near miss within", "[panel]\nfrom_mnth = \"2024-01\"", "panel.from_mnth", "unknown setting", `did you mean "from_month"?`, 2},
 		{"no TOML", "name = ", "", "", "commented settings", 1},
-		{"a number for a text", "name = 3", "name", "", "commented settings", 1},
+		{"a number for a text", "name = 3", "name", "3", "name = \"…\"", 1},
+		{"a day for a text", "base_month = 2024-01-01", "base_month", "2024-01-01", "base_month = \"…\"", 1},
+		{"a text for a number", "[edit]\nown_ratio = \"2\"", "edit.own_ratio", "\"2\"", "own_ratio = 2.5", 2},
+		{"a part for a whole number", "[edit]\nmin_own = 1.5 # three", "edit.min_own", "1.5", "min_own = 3, a whole number", 2},
+		{"a text for a choice", "[panel]\n\nimpute = \"no\"", "panel.impute", "\"no\"", "true or false", 3},
+		{"a text for a choice that may be left out", "[[job]]\nrun = \"no\"", "job.run", "\"no\"", "true or false", 2},
+		{"a text for a list", "[prices]\nprice_types = \"regular\"", "prices.price_types", "\"regular\"", "price_types = [\"…\"]", 2},
+		{"a text for a list of a source", "[[source]]\nname = \"a\"\nfiles = \"x.csv\"", "source.files", "\"x.csv\"", "files = [\"…\"]", 3},
+		{"a number within", "[[source]]\nfixed = { region = 3 }", "source.fixed", "3", "fixed = { name = \"…\" }", 2},
+		{"a value for a table", "edit = 1", "edit", "1", "[edit], once", 1},
+		{"a list for a table", "[[prices]]\ndecimal = \".\"", "prices", "prices", "[prices], once", 1},
+		{"twice", "name = \"a\"\nname = \"b\"", "name", "already defined", "commented settings", 2},
 		{"a month of 13", "base_month = \"2024-13\"", "base_month", `"2024-13"`, "2024-02", 0},
 		{"a day for a month", "[panel]\nto_month = \"2024-01-01\"", "panel.to_month", `"2024-01-01"`, "2024-02", 0},
 		{"decimal", "[prices]\ndecimal = \"x\"", "prices.decimal", `"x"`, "., ,", 0},
@@ -54,7 +50,7 @@ func TestSettings(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			_, err := parseSettings([]byte(c.text))
-			list := faults(err)
+			list := InputErrors(err)
 			if c.instead == "" {
 				if err != nil {
 					t.Errorf("got %v, want no fault", err)
@@ -65,14 +61,14 @@ func TestSettings(t *testing.T) {
 				t.Fatalf("got %v, want one fault", err)
 			}
 			e := list[0]
-			if e.Code != "settings" || e.File != SettingsFile || e.Line != c.line || e.Field != c.field || !strings.Contains(e.Read, c.read) || !strings.Contains(e.Instead, c.instead) {
+			if e.Code != "settings" || e.File != SettingsFile || e.Line != c.line || e.Field != c.field || !strings.Contains(e.Read, c.read) || strings.Contains(e.Read, "workspace.") || !strings.Contains(e.Instead, c.instead) {
 				t.Errorf("got %+v; want field %q, line %d, read %q, instead %q", e, c.field, c.line, c.read, c.instead)
 			}
 		})
 	}
 	t.Run("all faults at once", func(t *testing.T) {
 		_, err := parseSettings([]byte("base_month = \"x\"\n[edit]\nown_ratio = 0.5\nmin_peer = 0\n"))
-		if got := faults(err); len(got) != 3 {
+		if got := InputErrors(err); len(got) != 3 {
 			t.Errorf("got %v, want three faults", err)
 		}
 	})
@@ -120,12 +116,12 @@ func FuzzSettings(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, text string) {
 		_, err := parseSettings([]byte(text))
-		for _, e := range faults(err) {
+		for _, e := range InputErrors(err) {
 			if e.File != SettingsFile || e.Instead == "" {
 				t.Errorf("got %+v: nobody can mend that", e)
 			}
 		}
-		if err != nil && len(faults(err)) == 0 {
+		if err != nil && len(InputErrors(err)) == 0 {
 			t.Errorf("got %v, want a fault with its place", err)
 		}
 	})
@@ -162,7 +158,7 @@ func TestLock(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, err = w.Lock("import")
-	list := faults(err)
+	list := InputErrors(err)
 	if !errors.Is(err, ErrInUse) || len(list) != 1 || !strings.Contains(list[0].Read, "farthing run (process ") || list[0].Instead == "" {
 		t.Errorf("got %v, want the workspace in use, its holder and what to do", err)
 	}

@@ -187,12 +187,8 @@ func matchHeader(s *sheet, cols []tableColumn, names []string) (at []int, errs [
 		switch {
 		case h == "":
 		case j < 0:
-			instead := "known columns: " + strings.Join(names, ", ")
-			if near := Nearest(h, names); near != "" {
-				instead = fmt.Sprintf("did you mean %q?", near)
-				meant[near] = true
-			}
-			fail("unknown_column", h, "unknown column", instead)
+			meant[Nearest(h, names)] = true
+			fail("unknown_column", h, "unknown column", DidYouMean(h, names, "known columns: "+strings.Join(names, ", ")))
 		case at[j] >= 0:
 			fail("two_columns", h, "the column stands twice", "keep one")
 		default:

@@ -127,11 +127,7 @@ func ourNames[V any](in map[string]V, bad func(read, instead string)) map[string
 		case twice:
 			bad(fmt.Sprintf("%q and another name of the same column", name), "keep one of the two")
 		case !slices.Contains(SourceColumns, ours):
-			instead := "write one of " + strings.Join(SourceColumns, ", ")
-			if near := Nearest(name, SourceColumns); near != "" {
-				instead = fmt.Sprintf("did you mean %q?", near)
-			}
-			bad(fmt.Sprintf("%q", name), instead)
+			bad(fmt.Sprintf("%q", name), DidYouMean(name, SourceColumns, "write one of "+strings.Join(SourceColumns, ", ")))
 		}
 		out[ours] = in[name]
 	}

@@ -245,11 +245,7 @@ func (t *Tables) check() (errs []error) {
 		if name == "" || ok {
 			return
 		}
-		instead := "add it to its table, or correct the name"
-		if near := Nearest(name, names); near != "" {
-			instead = fmt.Sprintf("did you mean %q?", near)
-		}
-		fail(at, field, fmt.Sprintf("%q is not in the table of its kind", name), instead)
+		fail(at, field, fmt.Sprintf("%q is not in the table of its kind", name), DidYouMean(name, names, "add it to its table, or correct the name"))
 	}
 	aRegion := func(at At, field, name string) { known(at, field, name, regions[name] != nil, regionNames) }
 	positive := func(at At, field string, r *big.Rat) {

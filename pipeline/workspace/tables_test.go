@@ -96,7 +96,7 @@ func TestTables(t *testing.T) {
 				t.Fatal(err)
 			}
 			_, err = w.Tables()
-			got := faults(err)
+			got := InputErrors(err)
 			if len(got) != len(c.want) {
 				t.Fatalf("got %v, want %d faults", err, len(c.want))
 			}
@@ -128,7 +128,7 @@ func TestTableFiles(t *testing.T) {
 	only := func(t *testing.T, w *Workspace, code, instead string) {
 		t.Helper()
 		_, err := w.Tables()
-		if list := faults(err); len(list) != 1 || list[0].Code != code || !strings.Contains(list[0].Instead, instead) {
+		if list := InputErrors(err); len(list) != 1 || list[0].Code != code || !strings.Contains(list[0].Instead, instead) {
 			t.Errorf("got %v, want one fault %s that says %q", err, code, instead)
 		}
 	}
@@ -147,7 +147,7 @@ func TestTableFiles(t *testing.T) {
 		os.Remove(filepath.Join(w.TablesDir(), "households.csv"))
 		sheet(t, filepath.Join(w.TablesDir(), "households.xlsx"), header, nil, []any{"single", "One", "many", 1.2, nil, "made"})
 		_, err := w.Tables()
-		if list := faults(err); len(list) != 1 || list[0].File != "tables/households.xlsx" || list[0].Line != 3 || list[0].Field != "persons" {
+		if list := InputErrors(err); len(list) != 1 || list[0].File != "tables/households.xlsx" || list[0].Line != 3 || list[0].Field != "persons" {
 			t.Errorf("got %v, want the persons of row 3", err)
 		}
 	})

@@ -92,20 +92,6 @@ func (w *Workspace) SetCurrentEdition(hash string) error {
 	return WriteFile(w.currentFile(), []byte(hash+"\n"))
 }
 
-// WriteFile writes beside and renames, so that a reader sees the old file or the new one.
-func WriteFile(path string, b []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), ".new-*")
-	if err != nil {
-		return err
-	}
-	defer os.Remove(f.Name())
-	_, err = f.Write(b)
-	if err := errors.Join(err, f.Sync(), f.Close(), os.Chmod(f.Name(), 0o644)); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
-}
-
 // HashFiles is one hash of the named files of the folder, by name and content;
 // a missing file counts as such.
 func (w *Workspace) HashFiles(names ...string) (string, error) {
@@ -153,4 +139,19 @@ func (e *InputError) Error() string {
 		b.WriteString("; " + e.Instead)
 	}
 	return b.String()
+}
+
+// InputErrors are all faults of input in a tree of errors.
+func InputErrors(err error) (list []*InputError) {
+	switch e := err.(type) {
+	case *InputError:
+		return []*InputError{e}
+	case interface{ Unwrap() []error }:
+		for _, one := range e.Unwrap() {
+			list = append(list, InputErrors(one)...)
+		}
+	case interface{ Unwrap() error }:
+		return InputErrors(e.Unwrap())
+	}
+	return list
 }
