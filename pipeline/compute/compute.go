@@ -158,6 +158,7 @@ func compute(s workspace.Settings, t *workspace.Tables, o *observed) (*result.Ed
 	packRows(e, o, first, last)
 	movedRows(e, first, last, base)
 	e.Publish = combinations(e, s, regions, p)
+	sensitivityRows(e, p, &variants{s, t, o, base}, list, costs)
 	e.Options = options(s)
 	for pair, n := range o.overruled {
 		warn("two_sources", fmt.Sprintf("%d averages of source %s are not used: source %s gives the same item, region and month", n, pair[1], pair[0]),
