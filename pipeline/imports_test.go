@@ -19,7 +19,7 @@ var allowed = map[string][]string{
 		"github.com/robfig/cron/v3"},
 
 	// The stages, in order of work.
-	"pipeline/intake": {"pipeline/quantity", "pipeline/result", "pipeline/store", "pipeline/workspace", "queries",
+	"pipeline/intake": {"pipeline/index", "pipeline/quantity", "pipeline/result", "pipeline/store", "pipeline/workspace", "queries",
 		"github.com/apache/arrow/go/v17", "github.com/zeebo/xxh3", "golang.org/x/text"},
 	"pipeline/compute": {"pipeline/index", "pipeline/quantity", "pipeline/result", "pipeline/store", "pipeline/workspace", "queries",
 		"github.com/apache/arrow/go/v17"},

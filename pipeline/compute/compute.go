@@ -158,6 +158,7 @@ func compute(s workspace.Settings, t *workspace.Tables, o *observed) (*result.Ed
 	packRows(e, o, first, last)
 	movedRows(e, first, last, base)
 	e.Publish = combinations(e, s, regions, p)
+	sensitivityRows(e, p, &variants{s, t, o, base}, list, costs)
 	e.Options = options(s)
 	for pair, n := range o.overruled {
 		warn("two_sources", fmt.Sprintf("%d averages of source %s are not used: source %s gives the same item, region and month", n, pair[1], pair[0]),
@@ -449,12 +450,25 @@ func options(s workspace.Settings) [][2]string {
 	if grade == "" {
 		grade = "as noted, none named"
 	}
+	number := func(x float64) string { return strconv.FormatFloat(x, 'g', 6, 64) }
+	edit := fmt.Sprintf("log-ratio: %s from the own series (%d or more), %s from the peers (%d or more)", number(s.Edit.OwnRatio), s.Edit.MinOwn, number(s.Edit.PeerRatio), s.Edit.MinPeer)
+	if s.Edit.Rule != "log-ratio" {
+		edit = fmt.Sprintf("%s: width %s, floor %s, size power %s, trim %s, from %d changes of a ratio above %s; else %s", s.Edit.Rule, number(s.Edit.RuleWidth()),
+			number(s.Edit.Floor), number(s.Edit.SizePower), number(s.Edit.Trim), s.Edit.MinGroup, number(s.Edit.LeastRatio), edit)
+	}
+	stale := "by the ladder's own months"
+	if s.Panel.StaleAfterDays > 0 {
+		stale = fmt.Sprintf("after %d days", s.Panel.StaleAfterDays)
+	}
 	return [][2]string{
 		{"price types that count", strings.Join(s.Prices.PriceTypes, ", ")},
 		{"grade where none is named", grade},
 		{"sample", s.Panel.Sample},
 		{"order of sources", strings.Join(s.Panel.SourceOrder, ", then ")},
+		{"edit rule", edit},
+		{"fewest notes behind a price, else U", strconv.Itoa(s.Panel.MinNotes)},
 		{"gaps", impute},
+		{"too old to fill a gap", stale},
 		{"least observed share", strconv.FormatFloat(s.Panel.MinObservedShare, 'f', -1, 64)},
 		{"deflator", s.Deflator},
 	}

@@ -23,6 +23,7 @@ import (
 // observed is what the database says of all observations.
 type observed struct {
 	observations
+	regular                       *observations // of regular prices alone; nil where no others count
 	first, last                   result.Month
 	firstOn, asOf                 string
 	words                         []string // by number
@@ -114,6 +115,61 @@ func microPrice(s string) (int64, error) {
 
 // observe runs the reduction and reads its rows.
 func observe(ctx context.Context, st *store.Store, s workspace.Settings, t *workspace.Tables) (*observed, error) {
+	regular, err := regularOnly(ctx, st, s, t)
+	if err != nil {
+		return nil, err
+	}
+	o, err := reduce(ctx, st, s, t, s.Prices.PriceTypes)
+	if err != nil {
+		return nil, err
+	}
+	o.regular = regular
+	if err := o.count(ctx, st); err != nil {
+		return nil, err
+	}
+	if o.first, o.last, err = span(s, o); err != nil {
+		return nil, err
+	}
+	if o.outletName, o.outletType, err = outletNames(ctx, st, t); err != nil {
+		return nil, err
+	}
+	if o.indices, err = indexValues(ctx, st, t); err != nil {
+		return nil, err
+	}
+	if o.amounts, err = amounts(ctx, st, t); err != nil {
+		return nil, err
+	}
+	if o.setAside, o.asideRows, err = SetAside(ctx, st); err != nil {
+		return nil, err
+	}
+	for _, a := range o.setAside {
+		o.mended += a.Mended.V
+	}
+	o.sources, err = sources(ctx, st, s)
+	return o, err
+}
+
+// regularOnly is the reduction of regular prices alone, for the sensitivity of
+// reach; nil where no other price counts.
+func regularOnly(ctx context.Context, st *store.Store, s workspace.Settings, t *workspace.Tables) (*observations, error) {
+	others := slices.DeleteFunc(slices.Clone(s.Prices.PriceTypes), func(x string) bool { return x == "regular" })
+	if len(others) == len(s.Prices.PriceTypes) || len(t.Baskets) == 0 {
+		return nil, nil
+	}
+	some := false
+	if err := st.Query(ctx, func(scan func(...any) error) error { return scan(&some) },
+		`SELECT count(*) > 0 FROM obs_price p JOIN word t ON t.word_id = p.price_type WHERE list_contains(string_split(?, ','), t.word)`, strings.Join(others, ",")); err != nil || !some {
+		return nil, err
+	}
+	o, err := reduce(ctx, st, s, t, []string{"regular"})
+	if err != nil {
+		return nil, err
+	}
+	return &o.observations, nil
+}
+
+// reduce reduces the prices of some types to cells.
+func reduce(ctx context.Context, st *store.Store, s workspace.Settings, t *workspace.Tables, priceTypes []string) (*observed, error) {
 	grade, err := wordID(ctx, st, s.Prices.DefaultGrade)
 	if err != nil {
 		return nil, err
@@ -123,7 +179,7 @@ func observe(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 		queries.Query
 		store.Args
 	}{
-		{queries.PanelPack, store.Args{"default_grade": grade, "price_types": strings.Join(s.Prices.PriceTypes, ",")}},
+		{queries.PanelPack, store.Args{"default_grade": grade, "price_types": strings.Join(priceTypes, ",")}},
 		{queries.PanelPrice, nil}, {queries.PanelChange, nil},
 		{queries.PanelAverage, byGrade}, {queries.PanelAbsent, byGrade},
 	} {
@@ -195,32 +251,7 @@ func observe(ctx context.Context, st *store.Store, s workspace.Settings, t *work
 	}, "SELECT region, item, grade, month, price_type FROM panel_absent"); err != nil {
 		return nil, err
 	}
-	if err := o.readPacks(ctx, st, t, words, gradeName); err != nil {
-		return nil, err
-	}
-	if err := o.count(ctx, st); err != nil {
-		return nil, err
-	}
-	if o.first, o.last, err = span(s, o); err != nil {
-		return nil, err
-	}
-	if o.outletName, o.outletType, err = outletNames(ctx, st, t); err != nil {
-		return nil, err
-	}
-	if o.indices, err = indexValues(ctx, st, t); err != nil {
-		return nil, err
-	}
-	if o.amounts, err = amounts(ctx, st, t); err != nil {
-		return nil, err
-	}
-	if o.setAside, o.asideRows, err = SetAside(ctx, st); err != nil {
-		return nil, err
-	}
-	for _, a := range o.setAside {
-		o.mended += a.Mended.V
-	}
-	o.sources, err = sources(ctx, st, s)
-	return o, err
+	return o, o.readPacks(ctx, st, t, words, gradeName)
 }
 
 // readAverages reads the published averages; of several sources the first in

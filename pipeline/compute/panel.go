@@ -7,6 +7,7 @@ import (
 	"slices"
 	"sort"
 	"strings"
+	"time"
 
 	"farthing/pipeline/result"
 	"farthing/pipeline/workspace"
@@ -359,7 +360,7 @@ func (p *panel) fill(asOf string) {
 					c.status = "M"
 				} else {
 					c.status = "O"
-					if last >= 0 && p.settings.Panel.Impute {
+					if last >= 0 && p.settings.Panel.Impute && !p.stale(&row[last], p.first+result.Month(last), m, asOf) {
 						p.fillOne(r.Region, g, row, last, i, class, all)
 					}
 				}
@@ -368,7 +369,7 @@ func (p *panel) fill(asOf string) {
 				} else {
 					c.age = -1
 				}
-				if c.observed() && c.outlets.OK && c.outlets.V < minOutlets {
+				if c.observed() && c.outlets.OK && (c.outlets.V < minOutlets || c.n.V < p.settings.Panel.MinNotes) {
 					c.status = "U" + c.status
 				}
 				if asOf < m.Day(31).Format("2006-01-02") {
@@ -377,6 +378,23 @@ func (p *panel) fill(asOf string) {
 			}
 		}
 	}
+}
+
+// stale says whether a price of month seen is too old to fill one of month m:
+// its newest note lies further back than the settings allow, from the month's
+// last day or as_of. A published average is of its month's last day.
+func (p *panel) stale(c *cell, seen, m result.Month, asOf string) bool {
+	if p.settings.Panel.StaleAfterDays == 0 {
+		return false
+	}
+	newest, now := seen.Day(31), m.Day(31)
+	if t, err := time.Parse(time.DateOnly, c.newest); err == nil {
+		newest = t
+	}
+	if t, err := time.Parse(time.DateOnly, asOf); err == nil && t.Before(now) {
+		now = t
+	}
+	return now.Sub(newest).Hours()/24 > float64(p.settings.Panel.StaleAfterDays)
 }
 
 // minOutlets is the fewest outlets on which a range, and so a reliable price, rests.

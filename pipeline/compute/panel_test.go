@@ -73,6 +73,9 @@ func build(t *testing.T, change func(*workspace.Tables, *workspace.Settings), fi
 
 func TestLadder(t *testing.T) {
 	off := func(_ *workspace.Tables, s *workspace.Settings) { s.Panel.Impute = false }
+	stale := func(days int) func(*workspace.Tables, *workspace.Settings) {
+		return func(_ *workspace.Tables, s *workspace.Settings) { s.Panel.StaleAfterDays = days }
+	}
 	none := math.NaN()
 	// By hand, in each row. at counts months from the first.
 	for _, c := range []struct {
@@ -111,6 +114,10 @@ func TestLadder(t *testing.T) {
 		{name: "not sold is not", rows: []string{"land oats 1 2", "east oats 2 n"}, at: 1, want: none, status: "M", sinceSeen: 1},
 		{name: "after it, counted from the last price", rows: []string{"east oats 2 n ."}, at: 2, want: 2, by: carried, status: "E", sinceSeen: 2},
 		{name: "no imputation", rows: []string{"land oats 1 2", "east oats 2 ."}, at: 1, want: none, status: "O", sinceSeen: 1, changeTable: off},
+		{name: "stale: 29 days after the month of the last price", rows: []string{"east oats 2 . ."}, at: 1, want: 2, by: carried, status: "E", sinceSeen: 1, changeTable: stale(29)},
+		{name: "stale: 29 days are too many for 28", rows: []string{"east oats 2 . ."}, at: 1, want: none, status: "O", sinceSeen: 1, changeTable: stale(28)},
+		{name: "stale: after 60 days", rows: []string{"east oats 2 . ."}, at: 2, want: none, status: "O", sinceSeen: 2, changeTable: stale(59)},
+		{name: "fewer notes than asked for", rows: []string{"east oats 2 3"}, at: 1, want: 3, status: "UA", changeTable: func(_ *workspace.Tables, s *workspace.Settings) { s.Panel.MinNotes = 1000 }},
 		{name: "out of season: c only, 1.5", first: "2024-09", rows: []string{"land plums 1 7", "east milk 2 3", "east plums 4 ."}, of: "plums", at: 1, want: 6, by: byRegion, status: "I", sinceSeen: 1},
 		{name: "out of season: at any age", first: "2024-09", rows: []string{"east milk 1 1 1 1 1 1 1 1 1 2", "east plums 4"}, of: "plums", at: 9, want: 8, by: byRegion, status: "I", sinceSeen: 9},
 		{name: "out of season: never carried", first: "2024-09", rows: []string{"land plums 1 7", "east plums 4 ."}, of: "plums", at: 1, want: none, status: "O", sinceSeen: 1},

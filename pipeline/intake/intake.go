@@ -294,6 +294,9 @@ func repeatsAndHolds(ctx context.Context, st *store.Store, e workspace.Edit) err
 		"window_days": e.WindowDays, "window_months": (e.WindowDays + 15) / 30, "min_own": e.MinOwn, "min_peer": e.MinPeer}); err != nil {
 		return err
 	}
+	if err := relatives(ctx, st, e); err != nil {
+		return err
+	}
 	if err := st.Make(ctx, queries.EditHold, nil); err != nil {
 		return err
 	}

@@ -72,6 +72,8 @@ type Edition struct {
 	Regions    []Region
 	Households []Household
 	ItemNames  []ItemName
+
+	Sensitivity []Sensitivity // to be written and published; Load leaves them, for no page has them
 }
 
 // file is one table of an edition.
@@ -98,6 +100,12 @@ var asideFile = func() file {
 	return f
 }()
 
+var sensitivityFile = func() file {
+	f := table("sensitivity", true, func(e *Edition) *[]Sensitivity { return &e.Sensitivity })
+	f.apart = true
+	return f
+}()
+
 var files = []file{
 	table("reach", true, func(e *Edition) *[]Reach { return &e.Reach }),
 	table("basket", true, func(e *Edition) *[]Basket { return &e.Baskets }),
@@ -114,6 +122,7 @@ var files = []file{
 	table("regions_named", false, func(e *Edition) *[]Region { return &e.Regions }),
 	table("households_named", false, func(e *Edition) *[]Household { return &e.Households }),
 	table("items_named", false, func(e *Edition) *[]ItemName { return &e.ItemNames }),
+	sensitivityFile,
 }
 
 const metaFile, manifestFile = "edition.json", "manifest.json"

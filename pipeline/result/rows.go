@@ -263,3 +263,19 @@ type (
 		BaseUnit string `col:"base_unit"`
 	}
 )
+
+// Sensitivity is how far an allowance reaches under another choice than the
+// published one, and how many days that is more or less.
+type Sensitivity struct {
+	Programme  string `col:"programme,key"`
+	AmountKind string `col:"amount_kind,key"`
+	Region     string `col:"region,key"`
+	Household  string `col:"household,key"`
+	Basket     string `col:"basket,key"`
+	Month      Month  `col:"month,key"`
+	Variant    string `col:"variant,key"`
+
+	Days       Num `col:"reach_days,days"`
+	Difference Num `col:"difference_days,days"` // variant - published
+	Base
+}

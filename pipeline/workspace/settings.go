@@ -36,8 +36,19 @@ type Prices struct {
 	DateOrder    string   `toml:"date_order"`
 }
 
-// Edit holds the limits of the first edit rule.
+// Edit says by which rule a price note is held, and its limits.
 type Edit struct {
+	// Rule is log-ratio, or one of the rules on price relatives (index.Edit):
+	// quartile, tukey, hidiroglou-berthelot. Where such a rule has too few
+	// relatives log-ratio judges.
+	Rule       string  `toml:"rule"`
+	Width      float64 `toml:"width"`       // c of the rule; 0: 4, 2.5 and 20
+	Floor      float64 `toml:"floor"`       // a of quartile and hidiroglou-berthelot
+	SizePower  float64 `toml:"size_power"`  // u of hidiroglou-berthelot
+	Trim       float64 `toml:"trim"`        // the tails that tukey sets aside
+	MinGroup   int     `toml:"min_group"`   // fewest relatives of an item in a month
+	LeastRatio float64 `toml:"least_ratio"` // a smaller change is never held by them
+
 	OwnRatio   float64 `toml:"own_ratio"`
 	PeerRatio  float64 `toml:"peer_ratio"`
 	WindowDays int     `toml:"window_days"`
@@ -57,6 +68,8 @@ type Panel struct {
 	Impute           bool     `toml:"impute"`
 	Pooled           bool     `toml:"pooled"`
 	MinObservedShare float64  `toml:"min_observed_share"`
+	MinNotes         int      `toml:"min_notes"`        // a price of fewer is marked U
+	StaleAfterDays   int      `toml:"stale_after_days"` // an older price fills no gap; 0: as the ladder has it
 }
 
 // Pages says what is drawn.
@@ -97,9 +110,10 @@ type Combination struct {
 func Defaults() Settings {
 	return Settings{
 		Prices: Prices{PriceTypes: []string{"regular", "promo"}, Decimal: "."},
-		Edit:   Edit{OwnRatio: 2, PeerRatio: 3.1622776601683795, WindowDays: 183, MinOwn: 3, MinPeer: 6, ShelfTolerance: 0.01},
-		Panel:  Panel{Sample: "as_found", SourceOrder: []string{"quotes", "averages"}, Impute: true, MinObservedShare: 0.7},
-		Pages:  Pages{Draw: true},
+		Edit: Edit{Rule: "log-ratio", Floor: 0.05, SizePower: 0.5, Trim: 0.05, MinGroup: 6, LeastRatio: 1.5,
+			OwnRatio: 2, PeerRatio: 3.1622776601683795, WindowDays: 183, MinOwn: 3, MinPeer: 6, ShelfTolerance: 0.01},
+		Panel: Panel{Sample: "as_found", SourceOrder: []string{"quotes", "averages"}, Impute: true, MinObservedShare: 0.7, MinNotes: 1},
+		Pages: Pages{Draw: true},
 	}
 }
 
@@ -138,6 +152,7 @@ func parseSettings(b []byte) (Settings, error) {
 	errs := []error{
 		oneOf("prices.decimal", s.Prices.Decimal, ".", ","),
 		oneOf("prices.date_order", s.Prices.DateOrder, "", "DMY", "MDY", "YMD"),
+		oneOf("edit.rule", s.Edit.Rule, EditRules...),
 		oneOf("panel.sample", s.Panel.Sample, "as_found", "matched"),
 	}
 	for _, t := range s.Prices.PriceTypes {
@@ -168,6 +183,14 @@ func parseSettings(b []byte) (Settings, error) {
 		{"edit.window_days", float64(s.Edit.WindowDays), 1, 36600, "a number of days from 1"},
 		{"edit.min_own", float64(s.Edit.MinOwn), 1, 1e6, "a number from 1"},
 		{"edit.min_peer", float64(s.Edit.MinPeer), 1, 1e6, "a number from 1"},
+		{"edit.width", s.Edit.Width, 0, 1e6, "a number above 0, such as 4; 0 takes the rule's own"},
+		{"edit.floor", s.Edit.Floor, 0, 1, "a share from 0 to 1"},
+		{"edit.size_power", s.Edit.SizePower, 0, 1, "a power from 0 to 1"},
+		{"edit.trim", s.Edit.Trim, 0, 0.49, "a share from 0 to 0.49"},
+		{"edit.min_group", float64(s.Edit.MinGroup), 2, 1e6, "a number from 2"},
+		{"edit.least_ratio", s.Edit.LeastRatio, 1, 1e6, "a ratio from 1, such as 1.5"},
+		{"panel.min_notes", float64(s.Panel.MinNotes), 1, 1e6, "a number from 1"},
+		{"panel.stale_after_days", float64(s.Panel.StaleAfterDays), 0, 36600, "a number of days; 0 for none"},
 		{"edit.shelf_tolerance", s.Edit.ShelfTolerance, 0, 1, "a share from 0 to 1"},
 		{"panel.min_observed_share", s.Panel.MinObservedShare, 0, 1, "a share from 0 to 1"},
 	} {
@@ -187,6 +210,23 @@ func parseSettings(b []byte) (Settings, error) {
 		errs = append(errs, bad(0, f[0], f[1], f[2]))
 	}
 	return s, errors.Join(errs...)
+}
+
+// EditRules are the rules by which a note can be held.
+var EditRules = []string{"log-ratio", "quartile", "tukey", "hidiroglou-berthelot"}
+
+// RuleWidth is the width of the rule: the one set, else its usual one (CPI Manual
+// 2020, 5.113 to 5.135: 2.5 for tukey; Hidiroglou and Berthelot 1986: 4 to 40).
+func (e Edit) RuleWidth() float64 {
+	switch {
+	case e.Width > 0:
+		return e.Width
+	case e.Rule == "tukey":
+		return 2.5
+	case e.Rule == "hidiroglou-berthelot":
+		return 20
+	}
+	return 4
 }
 
 // PricedTypes are the price types that carry a price; the others say why there is none.

@@ -46,6 +46,10 @@ func TestSettings(t *testing.T) {
 		{"no days", "[edit]\nwindow_days = 0", "edit.window_days", "0", "from 1", 0},
 		{"fewer than none", "[edit]\nmin_own = -1", "edit.min_own", "-1", "from 1", 0},
 		{"a share of 2", "[panel]\nmin_observed_share = 2.0", "panel.min_observed_share", "2", "0 to 1", 0},
+		{"no such rule", "[edit]\nrule = \"fences\"", "edit.rule", "\"fences\"", "hidiroglou-berthelot", 0},
+		{"trim of half", "[edit]\ntrim = 0.5", "edit.trim", "0.5", "0 to 0.49", 0},
+		{"no notes", "[panel]\nmin_notes = 0", "panel.min_notes", "0", "from 1", 0},
+		{"stale before", "[panel]\nstale_after_days = -1", "panel.stale_after_days", "-1", "0 for none", 0},
 		{"tolerance NaN", "[edit]\nshelf_tolerance = nan", "edit.shelf_tolerance", "NaN", "0 to 1", 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
