@@ -94,12 +94,12 @@ func cff(e *result.Edition) string {
 		line("date-released", e.AsOf)
 	}
 	fmt.Fprintf(&b, "authors:\n  - name: %s\n", quoted("the keepers of "+cmp.Or(e.Name, "this workspace")))
-	fmt.Fprintf(&b, "identifiers:\n  - type: other\n    value: %s\n    description: \"hash of the edition: of the hashes of all its files\"\n", quoted(e.Hash))
+	fmt.Fprintf(&b, "identifiers:\n  - type: \"other\"\n    value: %s\n    description: \"hash of the edition: of the hashes of all its files\"\n", quoted(e.Hash))
 	for i, s := range sources(e) {
 		if i == 0 {
 			b.WriteString("references:\n")
 		}
-		fmt.Fprintf(&b, "  - type: data\n    title: %s\n    authors:\n      - name: %s\n    notes: %s\n",
+		fmt.Fprintf(&b, "  - type: \"data\"\n    title: %s\n    authors:\n      - name: %s\n    notes: %s\n",
 			quoted(s.title()), quoted(cmp.Or(s.Producer, "producer not told")), quoted("licence: "+cmp.Or(s.Licence, "not told")))
 	}
 	return b.String()

@@ -24,7 +24,8 @@ const EditionKey = "farthing.edition"
 
 // parquetFile writes a table's rows. Decimals are the doubles nearest to the
 // published digits, whole numbers 64-bit, days dates, months and texts strings
-// with a dictionary; a missing value is null.
+// with a dictionary; a missing value is null. Pages are packed by Snappy: every
+// reader has it, and the files are so small that setting up Zstandard took most of the time.
 type parquetFile struct {
 	out     *buffered
 	w       *pqarrow.FileWriter
@@ -40,7 +41,7 @@ var arrowTypes = map[result.Type]arrow.DataType{
 }
 
 func newParquet(path string, t result.Table, edition string) (*parquetFile, error) {
-	props := []parquet.WriterProperty{parquet.WithDictionaryDefault(false), parquet.WithCompression(compress.Codecs.Zstd), parquet.WithCreatedBy("farthing")}
+	props := []parquet.WriterProperty{parquet.WithDictionaryDefault(false), parquet.WithCompression(compress.Codecs.Snappy), parquet.WithCreatedBy("farthing")}
 	var fields []arrow.Field
 	for _, c := range t.Columns {
 		fields = append(fields, arrow.Field{Name: c.Name, Type: arrowTypes[c.Type], Nullable: !c.Key})
@@ -65,6 +66,9 @@ func (p *parquetFile) add(cells []string) error {
 	for i, c := range p.columns {
 		b, cell := p.b.Field(i), cells[i]
 		if missing(c, cell) {
+			if c.Key {
+				return fmt.Errorf("%s is empty, and part of the row's key", c.Name)
+			}
 			b.AppendNull()
 			continue
 		}

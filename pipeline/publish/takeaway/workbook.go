@@ -176,7 +176,6 @@ func writeWorkbook(path, dir string, e *result.Edition, tables []taken) error {
 			}
 		}
 	}
-	f.SetActiveSheet(0)
 	out, err := os.Create(path)
 	if err != nil {
 		return err
