@@ -3,6 +3,7 @@ package takeaway
 import (
 	"archive/zip"
 	"bytes"
+	"encoding/xml"
 	"errors"
 	"fmt"
 	"io"
@@ -18,6 +19,9 @@ import (
 
 	"github.com/xuri/excelize/v2"
 )
+
+// firstDate is 1980-01-01, the first date that a zip can tell.
+const firstDate = 1<<5 | 1
 
 // sortedZip is a workbook's zip with its parts in the order of their names:
 // the library writes sheets in the order of a map.
@@ -36,7 +40,7 @@ func (z *sortedZip) AddFS(fs.FS) error { return errors.ErrUnsupported }
 func (z *sortedZip) Close() error {
 	w := zip.NewWriter(z.to)
 	for _, name := range slices.Sorted(maps.Keys(z.parts)) {
-		part, err := w.CreateHeader(&zip.FileHeader{Name: name, Method: zip.Deflate}) // without a time
+		part, err := w.CreateHeader(&zip.FileHeader{Name: name, Method: zip.Deflate, ModifiedDate: firstDate})
 		if err != nil {
 			return err
 		}
@@ -155,11 +159,7 @@ func writeWorkbook(path, dir string, e *result.Edition, tables []taken) error {
 	if w.head, err = f.NewStyle(&excelize.Style{Font: &excelize.Font{Bold: true}, NumFmt: 49, Alignment: &excelize.Alignment{Vertical: "top", WrapText: true}}); err != nil {
 		return err
 	}
-	stamp := asOfStamp(e)
-	if err := f.SetDocProps(&excelize.DocProperties{Title: e.Name, Subject: "Edition " + e.Hash + ", as of " + e.AsOf, Description: about(e), Identifier: e.Hash,
-		Creator: e.Name, LastModifiedBy: e.Name, Created: stamp, Modified: stamp, Language: "en", Version: e.Hash}); err != nil {
-		return err
-	}
+	f.Pkg.Store("docProps/core.xml", properties(e))
 	if err := w.cover(e); err != nil {
 		return err
 	}
@@ -191,6 +191,25 @@ func asOfStamp(e *result.Edition) string {
 		day = time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC) // there is no price yet
 	}
 	return day.Format(time.RFC3339)
+}
+
+// properties are the workbook's, of the Open Packaging Conventions (ECMA-376
+// part 2, core properties). The library's own name it as the last editor and
+// leave out the prefix that some readers look for.
+func properties(e *result.Edition) []byte {
+	var b bytes.Buffer
+	b.WriteString(xml.Header + `<cp:coreProperties xmlns:cp="http://schemas.openxmlformats.org/package/2006/metadata/core-properties" xmlns:dc="http://purl.org/dc/elements/1.1/" ` +
+		`xmlns:dcterms="http://purl.org/dc/terms/" xmlns:dcmitype="http://purl.org/dc/dcmitype/" xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance">`)
+	stamp := asOfStamp(e)
+	for _, x := range [][3]string{{"dc:title", "", e.Name}, {"dc:subject", "", "Edition " + e.Hash + ", as of " + e.AsOf}, {"dc:creator", "", e.Name}, {"dc:description", "", about(e)},
+		{"cp:lastModifiedBy", "", e.Name}, {"dc:language", "", "en"}, {"dc:identifier", "", e.Hash},
+		{"dcterms:created", ` xsi:type="dcterms:W3CDTF"`, stamp}, {"dcterms:modified", ` xsi:type="dcterms:W3CDTF"`, stamp}} {
+		b.WriteString("<" + x[0] + x[1] + ">")
+		_ = xml.EscapeText(&b, []byte(x[2])) // a buffer takes everything
+		b.WriteString("</" + x[0] + ">")
+	}
+	b.WriteString("</cp:coreProperties>")
+	return b.Bytes()
 }
 
 func (w *writer) cover(e *result.Edition) error {
