@@ -58,8 +58,7 @@ type Panel struct {
 	MinObservedShare float64  `toml:"min_observed_share"`
 }
 
-// Pages says what is drawn: pages and figures, and the files to take away. The
-// CSV files are always published.
+// Pages says what is drawn.
 type Pages struct {
 	Draw bool `toml:"draw"`
 }
