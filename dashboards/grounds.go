@@ -220,5 +220,8 @@ func (s *site) citePart() layout.Part {
 		fmt.Sprintf("The edition’s hash, %s, is that of all its files. Other prices, tables, settings or another program give another hash.", s.e.Hash),
 		"To make it again from the archived files and the tables, and compare every hash: farthing rebuild --compare",
 		"To see how one number came about, down to file and line: farthing trace, with the table, the row’s keys and the column.",
-	}, Links: dataLinks("reach.csv", "basket.csv", "basket_lines.csv", "item.csv", "regions.csv", "allowances.csv", "observations.csv")}
+		"To check the files behind it: sha256sum --check, with reproduce.txt.",
+		"datapackage.json says what each column holds, with its unit and key. A spreadsheet opens workbook.xlsx, or the files of the folder data/spreadsheet, whose texts can not run as formulas.",
+	}, Links: dataLinks("reach.csv", "basket.csv", "basket_lines.csv", "item.csv", "regions.csv", "allowances.csv", "observations.csv",
+		"workbook.xlsx", "datapackage.json", "dataset.jsonld", "CITATION.cff", "reproduce.txt")}
 }

@@ -15,6 +15,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 
@@ -293,8 +294,35 @@ func (s *site) figure(p *layout.Part, file string, d draw.Drawing, plots []layou
 	name := "figures/" + file + "." + p.ID + ".svg"
 	p.Plots = plots
 	p.Links = append([]layout.Link{{Text: "SVG", Href: name}}, dataLinks(data...)...)
-	return s.write(filepath.FromSlash(name), d.File(p.Headline, p.Subtitle))
+	return s.write(filepath.FromSlash(name), d.File(p.Headline, p.Subtitle, append(slices.Clone(p.Foot), s.fileNotes()...)...))
 }
+
+// fileNotes are what a drawing needs beyond its own words when it leaves its
+// page: day, number of prices, sources with their licences, and the cautions.
+func (s *site) fileNotes() []string {
+	e := s.e
+	var from []string
+	sums := sourcesOf(e)
+	for _, f := range sums[:min(len(sums), maxSources)] {
+		from = append(from, label(f.Source.Source)+" ("+f.words()+")")
+	}
+	sources := "Sources: " + strings.Join(from, "; ")
+	if more := len(sums) - len(from); more > 0 {
+		sources += fmt.Sprintf("; and %d more", more)
+	}
+	notes := []string{fmt.Sprintf("Edition %s, as of %s. Of %s accepted, %d stand behind a published price.", e.Hash, dateText(e.AsOf), count(e.Accepted, "price", "prices"), e.Counted)}
+	if from != nil {
+		notes = append(notes, sources+".")
+	}
+	notes = append(notes, "The basket is a yardstick: it is not a diet, and not what anybody eats.")
+	if e.Caution != "" {
+		notes = append(notes, clean(e.Caution))
+	}
+	return notes
+}
+
+// maxSources is how many sources a drawing names.
+const maxSources = 5
 
 func dataLinks(data ...string) []layout.Link {
 	var links []layout.Link

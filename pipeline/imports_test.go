@@ -23,7 +23,8 @@ var allowed = map[string][]string{
 		"github.com/apache/arrow/go/v17", "github.com/zeebo/xxh3", "golang.org/x/text"},
 	"pipeline/compute": {"pipeline/index", "pipeline/quantity", "pipeline/result", "pipeline/store", "pipeline/workspace", "queries",
 		"github.com/apache/arrow/go/v17"},
-	"pipeline/publish": {"dashboards", "pipeline/result", "pipeline/workspace"},
+	"pipeline/publish":          {"dashboards", "pipeline/publish/takeaway", "pipeline/result", "pipeline/workspace"},
+	"pipeline/publish/takeaway": {"pipeline/result", "github.com/apache/arrow/go/v17", "github.com/xuri/excelize/v2"},
 
 	"pipeline/workspace": {"pipeline/quantity", "pipeline/result", "github.com/gofrs/flock", "github.com/pelletier/go-toml/v2", "github.com/xuri/excelize/v2"},
 	"pipeline/store":     {"queries", "database/sql", "github.com/apache/arrow/go/v17", "github.com/marcboeker/go-duckdb"},

@@ -60,8 +60,9 @@ func (d Drawing) marked(lines []string) Drawing {
 	return d
 }
 
-// File is the drawing as a file of its own, with a headline and a subtitle above it.
-func (d Drawing) File(headline, subtitle string) []byte {
+// File is the drawing as a file of its own, with a headline and a subtitle
+// above it and notes below, so that it can stand without its page.
+func (d Drawing) File(headline, subtitle string, notes ...string) []byte {
 	const margin = 24.0
 	var head bytes.Buffer
 	y := margin
@@ -74,12 +75,21 @@ func (d Drawing) File(headline, subtitle string) []byte {
 		head.WriteString(text(margin, y-4, l, `font-size="14" fill="`+Muted+`"`))
 	}
 	y += 14
+	top := y
+	y += d.Height
+	for _, note := range notes {
+		for _, l := range Wrap(note, d.Width, 12) {
+			y += 16
+			head.WriteString(text(margin, y-2, l, small))
+		}
+		y += 3
+	}
 	var b bytes.Buffer
-	w, h := px(d.Width+2*margin), px(y+d.Height+margin)
+	w, h := px(d.Width+2*margin), px(y+margin)
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %s %s" width="%s" height="%s" role="img" aria-label="%s" font-family="%s" font-size="13" fill="%s">`,
 		w, h, w, h, html.EscapeString(headline), sans, Ink)
 	fmt.Fprintf(&b, `<rect width="%s" height="%s" fill="%s"/>%s<g transform="translate(%s %s)">%s</g></svg>`+"\n",
-		w, h, Paper, head.String(), px(margin), px(y), d.Inner)
+		w, h, Paper, head.String(), px(margin), px(top), d.Inner)
 	return b.Bytes()
 }
 

@@ -26,11 +26,8 @@ import (
 	"github.com/apache/arrow/go/v17/arrow/array"
 )
 
-// observationColumns are those of observations.csv: what an outsider needs to
-// compute everything again. No note-taker and no free note leave the workspace.
-var observationColumns = []string{"observation_id", "observed_on", "region", "outlet", "outlet_type", "item", "variety", "grade", "gtin",
-	"pack_as_read", "pack", "quantity", "base_unit", "measured", "price_lcu", "unit_price_lcu", "price_type", "kind", "market", "currency_code",
-	"source_series", "held", "correction", "price_used_lcu", "counts", "archive_file", "line"}
+// observationColumns are those of observations.csv.
+var observationColumns = result.Columns[result.ObservationRow]()
 
 // outletNames are the published names of outlets and their types: the name
 // itself where the table allows it, else a code.

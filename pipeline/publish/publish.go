@@ -13,6 +13,7 @@ import (
 	"path/filepath"
 
 	"farthing/dashboards"
+	"farthing/pipeline/publish/takeaway"
 	"farthing/pipeline/result"
 	"farthing/pipeline/workspace"
 )
@@ -35,14 +36,17 @@ func Run(w *workspace.Workspace, e *result.Edition, library string) error {
 	if err := linkOrCopy(filepath.Join(e.Dir, result.Observations), filepath.Join(data, result.Observations)); err != nil {
 		return err
 	}
-	if w.Pages.Draw {
-		if err := dashboards.Write(tmp, e, library); err != nil {
-			return fmt.Errorf("pages: %w", err)
-		}
-	}
 	sums, err := result.Manifest(e.Dir)
 	if err != nil {
 		return err
+	}
+	if w.Pages.Draw {
+		if err := takeaway.Write(data, e, map[string]string{result.Observations: sums[result.Observations]}); err != nil {
+			return fmt.Errorf("files to take away: %w", err)
+		}
+		if err := dashboards.Write(tmp, e, library); err != nil {
+			return fmt.Errorf("pages: %w", err)
+		}
 	}
 	hash, err := check(tmp, map[string]string{"data/" + result.Observations: sums[result.Observations]})
 	if err != nil {

@@ -11,6 +11,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"reflect"
 	"sort"
 	"strings"
 	"sync"
@@ -85,13 +86,15 @@ type file struct {
 	published bool
 	// few read an apart one, which may be long
 	apart bool
+	// columns are those of its rows
+	columns []column
 }
 
 func table[T any](name string, published bool, rows func(*Edition) *[]T) file {
 	return file{name,
 		func(e *Edition, w io.Writer, exact bool) error { return WriteCSV(w, *rows(e), exact) },
 		func(e *Edition, r io.Reader) (err error) { *rows(e), err = ReadCSV[T](r); return err },
-		published, false}
+		published, false, columnsOf(reflect.TypeFor[T]())}
 }
 
 var asideFile = func() file {

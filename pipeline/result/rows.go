@@ -172,7 +172,7 @@ type Allowance struct {
 
 	Amount        Num    `col:"allowance_lcu,money"`
 	AllowanceFrom string `col:"allowance_from"`
-	EffectiveFrom string `col:"effective_from"`
+	EffectiveFrom string `col:"effective_from,date"`
 	PaidOnDay     Int    `col:"paid_on_day"`
 	Per           string `col:"per"`
 	AmountAsPaid  Num    `col:"amount_as_paid_lcu,money"`

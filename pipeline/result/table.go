@@ -17,8 +17,9 @@ var decimals = map[string]int{"money": 4, "days": 2, "pct": 3, "pp": 3, "index":
 
 type column struct {
 	name  string
-	kind  string // "" text, "key", or a kind of decimals
+	kind  string // "" text, "key", "date", or a kind of decimals
 	index []int
+	of    reflect.Type
 }
 
 // columnsOf lists the columns of a row type in file order; embedded structs are spread out.
@@ -35,7 +36,7 @@ func columnsOf(t reflect.Type) []column {
 		}
 		if tag, ok := f.Tag.Lookup("col"); ok {
 			name, kind, _ := strings.Cut(tag, ",")
-			cols = append(cols, column{name, kind, []int{i}})
+			cols = append(cols, column{name, kind, []int{i}, f.Type})
 		}
 	}
 	return cols
