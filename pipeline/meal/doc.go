@@ -8,8 +8,8 @@
 // day 0 stands for not known.
 //
 // nil is not known, and never zero: what follows from a number not known is nil
-// too, and the part that is known stands beside it. Arguments are not changed;
-// results share no number with them that either may change.
+// too, and the part that is known stands beside it. Arguments are not changed, and
+// results may share numbers with them: read both, write neither.
 //
 // Order of reading: yield.go (as purchased and edible portion), line.go and
 // recipe.go (the lines of dishes and plans), shop.go (portion cost and till cost of
