@@ -20,7 +20,7 @@ type Option struct {
 	Name      string
 	Sacrifice int      // of changing to it, 0 to 9, the user's own ranking (tables recipes and swaps, keep); 0 for the first
 	Cost      *big.Rat // portion cost; nil: not known, then it cannot be chosen. Not used at the till.
-	Line      Line     // used at the till only
+	Lines     []Line   // what it puts into the shopping; used at the till only
 }
 
 // Change is one line changed.
