@@ -239,6 +239,9 @@ func (m *market) cents(fixed [][2]int64, takes [][][][2]int64, plan []int) (sum 
 	return sum
 }
 
+// ways has every second plan searched line by line, every fourth in part.
+func ways(n int) int { return []int{1 << 16, 1, 1 << 16, 20}[n%4] }
+
 func TestLeastSacrificeAtTillAgainstBruteForce(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 2))
 	ties, unreached, changed, nodes := 0, 0, 0, 0
@@ -252,7 +255,7 @@ func TestLeastSacrificeAtTillAgainstBruteForce(t *testing.T) {
 		}
 		target := low - 20 + r.Int64N(high-low+40)
 		first, second, least := best(list, target)
-		s, err := LeastSacrificeAtTill(m.lines, m.plan, dec(target, 2), 0)
+		s, err := leastAtTill(m.lines, m.plan, dec(target, 2), DefaultLimit, ways(n))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -329,7 +332,7 @@ func TestLeastSacrificeAtTillInTime(t *testing.T) {
 		target := list[r.IntN(len(list))].cost
 		first, second, least := best(list, target)
 		unit := func(x int64) *big.Rat { return big.NewRat(x, 100*7*9*11*13*1000) }
-		s, err := LeastSacrificeAtTill(m.lines, *p, unit(target), 0)
+		s, err := leastAtTill(m.lines, *p, unit(target), DefaultLimit, ways(n))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -361,6 +364,39 @@ func large(r *rand.Rand, lines, goods int) ([]Choice, Plan) {
 		}
 	}
 	return list, p
+}
+
+// A plan in which few lines share a good is solved, whatever its size.
+func TestLeastSacrificeAtTillGroups(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 6))
+	var p Plan
+	var lines []Choice
+	for i := range 30 { // items, each on two lines, in six grades
+		size, price := dec(250*(1+r.Int64N(6)), 3), 80+r.Int64N(700)
+		for g := range int64(6) {
+			p.Offers = append(p.Offers, Offer{Good: fmt.Sprint("item", i, "/", g), Size: size, Price: dec(price*(20-2*g-r.Int64N(3))/20, 2)})
+		}
+		for k := range 2 {
+			x, q := Choice{Name: fmt.Sprint("dish", (7*i+3*k)%11, " line", i)}, dec(50+r.Int64N(900), 3)
+			for g := range 6 {
+				l := Line{Day: 1, Good: fmt.Sprint("item", i, "/", g), Quantity: q}
+				x.Options = append(x.Options, Option{Name: fmt.Sprint(g), Sacrifice: min(g, 1) * (1 + r.IntN(9)), Lines: []Line{l}})
+			}
+			lines = append(lines, x)
+		}
+	}
+	low, err := LeastSacrificeAtTill(lines, p, new(big.Rat), 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := LeastSacrificeAtTill(lines, p, halfway(low.Before, low.Least), 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !low.LeastProven || !s.Proven || !s.TieProven || !s.Feasible || s.SacrificeBound != s.Sacrifice || s.Sacrifice == 0 {
+		t.Errorf("got %+v, want it solved", s)
+	}
+	t.Logf("sacrifice %d in %d changes, till %s of %s, least %s, %d nodes", s.Sacrifice, len(s.Changes), s.After, s.Before, s.Least, s.Nodes)
 }
 
 // halfway is a target between what a plan costs and the least it can.

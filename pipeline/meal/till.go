@@ -32,13 +32,19 @@ const DefaultLimit = 50_000
 // LeastSacrificeAtTill is LeastSacrifice with the till cost of Shop in place of the portion cost: the lines of every chosen option
 // are shopped together with the lines of p, from its offers and pantry, in its treatment. Option.Cost is not used.
 //
-// It branches over the lines and bounds what is open from below: whole packs where no open line touches a good, the cheapest unit
-// price (with the pantry spent) where one may. Bounds are floating point, lowered by far more than it errs; every plan kept is
+// It branches over the lines and bounds what is open from below. Lines fall into groups that share no good with each other; all
+// choices of a group of up to 65,536 are listed, so a plan of such groups is solved nearly without search. In a greater group goods
+// cost whole packs where no open line takes them, else the cheapest unit price, with the pantry spent. Bounds are floating point, lowered by far more than it errs; every plan kept is
 // shopped in exact numbers. limit is the most nodes opened by each of the searches for the least till cost, the least sacrifice and
 // the first by names; below 1 it is DefaultLimit. Not proven and not Feasible means: not known whether the target can be reached.
 //
 // Errors are those of LeastSacrifice and Shop. An option that leaves the till unknown, all else as it stands, is told in Unpriced.
 func LeastSacrificeAtTill(lines []Choice, p Plan, target *big.Rat, limit int) (*TillSwap, error) {
+	return leastAtTill(lines, p, target, limit, 1<<16)
+}
+
+// leastAtTill lists the choices of lines that share goods up to so many ways.
+func leastAtTill(lines []Choice, p Plan, target *big.Rat, limit, ways int) (*TillSwap, error) {
 	if target == nil {
 		return nil, fmt.Errorf("target: %w", ErrUnpriced)
 	}
@@ -46,7 +52,7 @@ func LeastSacrificeAtTill(lines []Choice, p Plan, target *big.Rat, limit int) (*
 		limit = DefaultLimit
 	}
 	s := &TillSwap{Swap: Swap{Target: target}}
-	t := &tills{lines: lines, plan: p, options: make([][]int, len(lines))}
+	t := &tills{lines: lines, plan: p, ways: ways, options: make([][]int, len(lines))}
 	if err := t.singles(&s.Swap); err != nil {
 		return nil, err
 	}
@@ -57,7 +63,7 @@ func LeastSacrificeAtTill(lines []Choice, p Plan, target *big.Rat, limit int) (*
 
 	never := func([]int) bool { return false }
 	reached := func(plan []int) bool { return t.till(t.amounts(plan)) <= t.atMost(target) }
-	cheap := t.search(grouped, false, nil)
+	cheap := t.search(grouped, false, nil, math.MaxInt)
 	least, err := cheap.run(limit, make([]int, len(lines)), t.descend(never))
 	if err != nil {
 		return nil, err
@@ -73,7 +79,7 @@ func LeastSacrificeAtTill(lines []Choice, p Plan, target *big.Rat, limit int) (*
 		return s, nil
 	}
 
-	x := t.search(grouped, true, target)
+	x := t.search(grouped, true, target, math.MaxInt)
 	found, err := x.run(limit, make([]int, len(lines)), s.LeastChosen, t.lighten(s.LeastChosen, target), t.lighten(t.descend(reached), target))
 	if err != nil {
 		return nil, err
@@ -86,7 +92,7 @@ func LeastSacrificeAtTill(lines []Choice, p Plan, target *big.Rat, limit int) (*
 	}
 	s.Chosen, s.After = found.plan, found.till
 	if s.Proven {
-		names := t.search(byName(lines), true, found.till)
+		names := t.search(byName(lines), true, found.till, found.weight)
 		first, second, done, err := names.firstTwo(found, limit)
 		if err != nil {
 			return nil, err
@@ -104,6 +110,7 @@ func LeastSacrificeAtTill(lines []Choice, p Plan, target *big.Rat, limit int) (*
 type tills struct {
 	lines   []Choice
 	plan    Plan
+	ways    int
 	options [][]int      // that may be chosen, by name
 	saving  [][]*big.Rat // of each option alone
 
@@ -403,23 +410,37 @@ func (t *tills) grouped() (order []int) {
 type search struct {
 	*tills
 	order   []int
+	depth   []int // of each line, its place in the order
 	weighed bool
 	most    float64 // units; +Inf: any till cost
+	heavy   int     // no heavier plan is of use
 	target  *big.Rat
 
-	shared []int // the goods that more than one line may change
-	last   []int // of each good the depth after which no line changes it
-	base   float64
+	base   float64     // cost of the goods that at most one line changes, before it does
 	fixed  []float64   // of each good, taken whatever is chosen
 	own    [][]float64 // of each line's options, the cost of goods that no other line changes
-	linear []floats    // by depth: the lines from there, shared goods at their cheapest unit price
-	alone  []floats    // by depth: the lines from there, shared goods for nothing
+	groups []*group
+	in     []*group // of each line; nil: it has one option
+	linear []floats // by depth: the lines from there, shared goods of great groups at their cheapest unit price
+	alone  []floats // by depth: the lines from there, shared goods of great groups for nothing
 
 	best   result
 	bound  key // no plan is below
 	proven bool
 	nodes  int
 	queue  queue
+}
+
+// group is lines that share goods with each other and with no other line, in the order of the search. All choices of a small one are
+// listed, so that its bound is exact; a great one is bounded line by line.
+type group struct {
+	lines  []int
+	goods  []int // shared
+	last   []int // of each of goods the depth after which no line changes it
+	small  bool
+	stride []int  // by level: choices of the lines from there
+	all    floats // of a small one, in the order of the lines and their options
+	known  map[[2]int]floats
 }
 
 type result struct {
@@ -438,7 +459,9 @@ type key struct {
 func (k key) less(o key) bool { return k.weight < o.weight || k.weight == o.weight && k.till < o.till }
 
 // floats is steps in floating point.
-type floats []struct {
+type floats []reach
+
+type reach struct {
 	weight int
 	cost   float64
 }
@@ -451,24 +474,33 @@ func (f floats) within(most float64) (int, bool) {
 	return f[i].weight, true
 }
 
+// at is the least cost of a weight no greater; +Inf: there is none.
 func (f floats) at(weight int) float64 {
 	i := sort.Search(len(f), func(i int) bool { return f[i].weight > weight })
+	if i == 0 {
+		return math.Inf(1)
+	}
 	return f[i-1].cost
 }
 
-func (f floats) extend(weights []int, costs []float64) floats {
+// add combines two choices that are made one beside the other, up to a weight.
+func (f floats) add(g floats, heavy int) floats {
 	var all floats
-	for o := range weights {
-		for _, r := range f {
-			r.weight, r.cost = r.weight+weights[o], r.cost+costs[o]
-			all = append(all, r)
+	for _, a := range f {
+		for _, b := range g {
+			if a.weight+b.weight <= heavy {
+				all = append(all, reach{a.weight + b.weight, a.cost + b.cost})
+			}
 		}
 	}
-	sort.Slice(all, func(i, j int) bool {
-		return all[i].weight < all[j].weight || all[i].weight == all[j].weight && all[i].cost < all[j].cost
-	})
-	kept := all[:0]
-	for _, r := range all {
+	return all.kept()
+}
+
+// kept leaves the steps: sorted, without what costs no less than something lighter.
+func (f floats) kept() floats {
+	slices.SortFunc(f, func(a, b reach) int { return cmp.Or(cmp.Compare(a.weight, b.weight), cmp.Compare(a.cost, b.cost)) })
+	kept := f[:0]
+	for _, r := range f {
 		if len(kept) == 0 || r.cost < kept[len(kept)-1].cost {
 			kept = append(kept, r)
 		}
@@ -476,58 +508,141 @@ func (f floats) extend(weights []int, costs []float64) floats {
 	return slices.Clip(kept)
 }
 
-func (t *tills) search(order []int, weighed bool, target *big.Rat) *search {
-	x := &search{tills: t, order: order, weighed: weighed, target: target, most: math.Inf(1), fixed: slices.Clone(t.fixed)}
+func (t *tills) search(order []int, weighed bool, target *big.Rat, heavy int) *search {
+	n := len(order)
+	x := &search{tills: t, order: order, weighed: weighed, target: target, most: math.Inf(1), heavy: heavy, fixed: slices.Clone(t.fixed),
+		own: make([][]float64, len(t.lines)), in: make([]*group, len(t.lines)), linear: make([]floats, n+1), alone: make([]floats, n+1)}
+	x.depth = make([]int, len(t.lines))
+	for k, i := range order {
+		x.depth[i] = k
+	}
 	if target != nil {
 		x.most = t.atMost(target)
 	}
-	touching := make([]int, len(t.goods)) // lines of more than one option that take the good
-	x.last = make([]int, len(t.goods))
+	touching, last := make([][]int, len(t.goods)), make([]int, len(t.goods)) // lines of more than one option that take the good
 	for k, i := range order {
-		touched := map[int]bool{}
 		for _, o := range t.options[i] {
 			for _, u := range t.takes[i][o] {
 				if len(t.options[i]) == 1 {
 					x.fixed[u.good] += u.quantity
-				} else if !touched[u.good] {
-					touched[u.good] = true
-					touching[u.good]++
-					x.last[u.good] = k + 1
+				} else if last[u.good] <= k {
+					touching[u.good], last[u.good] = append(touching[u.good], i), k+1
 				}
 			}
 		}
 	}
-	for g := range t.goods {
-		if touching[g] > 1 {
-			x.shared = append(x.shared, g)
-		} else {
-			x.base += t.goods[g].cost(x.fixed[g])
+	for _, i := range order {
+		if x.own[i] = make([]float64, len(t.lines[i].Options)); len(t.options[i]) == 1 {
+			continue
 		}
-	}
-	n := len(order)
-	x.own, x.linear, x.alone = make([][]float64, len(t.lines)), make([]floats, n+1), make([]floats, n+1)
-	x.linear[n], x.alone[n] = make(floats, 1), make(floats, 1)
-	for k := n - 1; k >= 0; k-- {
-		i := order[k]
-		x.own[i] = make([]float64, len(t.lines[i].Options))
-		var weights []int
-		var alone, linear []float64
+		x.in[i] = &group{}
 		for _, o := range t.options[i] {
-			line := 0.0
 			for _, u := range t.takes[i][o] {
-				switch g := t.goods[u.good]; {
-				case len(t.options[i]) == 1: // in fixed
-				case touching[u.good] > 1:
-					line += u.quantity * g.unit
-				default:
+				if g := t.goods[u.good]; len(touching[u.good]) == 1 {
 					x.own[i][o] += g.cost(x.fixed[u.good]+u.quantity) - g.cost(x.fixed[u.good])
 				}
 			}
-			weights, alone, linear = append(weights, x.weigh(i, o)), append(alone, x.own[i][o]), append(linear, x.own[i][o]+line)
 		}
-		x.alone[k], x.linear[k] = x.alone[k+1].extend(weights, alone), x.linear[k+1].extend(weights, linear)
+	}
+	for g, lines := range touching {
+		if len(lines) < 2 {
+			x.base += t.goods[g].cost(x.fixed[g])
+			continue
+		}
+		for _, i := range lines[1:] {
+			if from, to := x.in[i], x.in[lines[0]]; from != to {
+				for j := range x.in {
+					if x.in[j] == from {
+						x.in[j] = to
+					}
+				}
+			}
+		}
+	}
+	for g, lines := range touching {
+		if len(lines) > 1 {
+			to := x.in[lines[0]]
+			to.goods, to.last = append(to.goods, g), append(to.last, last[g])
+		}
+	}
+	for _, i := range order {
+		if g := x.in[i]; g != nil {
+			if g.lines = append(g.lines, i); len(g.lines) == 1 {
+				x.groups = append(x.groups, g)
+			}
+		}
+	}
+	for _, g := range x.groups {
+		x.list(g)
+	}
+	x.linear[n], x.alone[n] = make(floats, 1), make(floats, 1)
+	for k := n - 1; k >= 0; k-- {
+		x.linear[k], x.alone[k] = x.linear[k+1], x.alone[k+1]
+		i := order[k]
+		switch g := x.in[i]; {
+		case g == nil || g.small && g.lines[0] != i:
+		case g.small:
+			x.linear[k], x.alone[k] = x.linear[k].add(g.from(0, 0), heavy), x.alone[k].add(g.from(0, 0), heavy)
+		default:
+			var linear, alone floats
+			for _, o := range t.options[i] {
+				shared := 0.0
+				for _, u := range t.takes[i][o] {
+					if len(touching[u.good]) > 1 {
+						shared += u.quantity * t.goods[u.good].unit
+					}
+				}
+				alone, linear = append(alone, reach{x.weigh(i, o), x.own[i][o]}), append(linear, reach{x.weigh(i, o), x.own[i][o] + shared})
+			}
+			x.linear[k], x.alone[k] = x.linear[k].add(linear.kept(), heavy), x.alone[k].add(alone.kept(), heavy)
+		}
 	}
 	return x
+}
+
+// list lists the choices of a group, if there are not too many.
+func (x *search) list(g *group) {
+	g.stride = make([]int, len(g.lines)+1)
+	g.stride[len(g.lines)] = 1
+	for k := len(g.lines) - 1; k >= 0; k-- {
+		if g.stride[k] = g.stride[k+1] * len(x.options[g.lines[k]]); g.stride[k] > x.ways {
+			return
+		}
+	}
+	g.small, g.known = true, map[[2]int]floats{}
+	a := slices.Clone(x.fixed)
+	var walk func(k, weight int, cost float64)
+	walk = func(k, weight int, cost float64) {
+		if k == len(g.lines) {
+			for _, good := range g.goods {
+				cost += x.goods[good].cost(a[good])
+			}
+			g.all = append(g.all, reach{weight, cost})
+			return
+		}
+		i := g.lines[k]
+		for _, o := range x.options[i] {
+			before := make([]float64, len(x.takes[i][o])) // put back as it was: adding and taking away would leave a trace
+			for j, u := range x.takes[i][o] {
+				before[j] = a[u.good]
+				a[u.good] += u.quantity
+			}
+			walk(k+1, weight+x.weigh(i, o), cost+x.own[i][o])
+			for j, u := range x.takes[i][o] {
+				a[u.good] = before[j]
+			}
+		}
+	}
+	walk(0, 0, 0)
+}
+
+// from gives the steps of a small group once its first lines are chosen: at is the place of the first choice that goes on from there.
+func (g *group) from(level, at int) floats {
+	k := [2]int{level, at}
+	if g.known[k] == nil {
+		g.known[k] = slices.Clone(g.all[at : at+g.stride[level]]).kept()
+	}
+	return g.known[k]
 }
 
 func (x *search) weigh(i, o int) int {
@@ -542,55 +657,96 @@ type node struct {
 	key
 	depth, option int // option of the line at depth - 1
 	parent        *node
-	sum           int // weight so far
 	number        int
-}
-
-// amountsOf is what the choice so far takes of each good, and the cost of goods that no other line changes.
-func (x *search) amountsOf(n *node) (a []float64, own float64) {
-	a = slices.Clone(x.fixed)
-	for ; n.depth > 0; n = n.parent {
-		i := x.order[n.depth-1]
-		if own += x.own[i][n.option]; len(x.options[i]) > 1 {
-			for _, u := range x.takes[i][n.option] {
-				a[u.good] += u.quantity
-			}
-		}
-	}
-	return a, own
 }
 
 // assess sets the node's key to a bound below all plans that go on from it; false: none of them is within the target.
 func (x *search) assess(n *node) bool {
-	a, own := x.amountsOf(n)
-	open, packs := x.base+own, x.base+own
-	for _, g := range x.shared {
-		cost := x.goods[g].cost(a[g])
-		if packs += cost; x.last[g] <= n.depth {
-			open += cost
-		} else {
-			open += (a[g] - x.goods[g].stock) * x.goods[g].unit
+	plan := make([]int, len(x.lines))
+	for m := n; m.depth > 0; m = m.parent {
+		plan[x.order[m.depth-1]] = m.option
+	}
+	chosen := func(g *group) (level int) { // lines of the group chosen so far
+		for level < len(g.lines) && x.depth[g.lines[level]] < n.depth {
+			level++
+		}
+		return level
+	}
+	some := floats{{}} // the choices of the small groups begun
+	weight, open, packs := 0, x.base, x.base
+	for _, g := range x.groups {
+		level := chosen(g)
+		if g.small {
+			if level == 0 {
+				continue // among the lines to come
+			}
+			at := 0
+			for k, i := range g.lines[:level] {
+				at += slices.Index(x.options[i], plan[i]) * g.stride[k+1]
+			}
+			some = some.add(g.from(level, at), x.heavy)
+			continue
+		}
+		a := make(map[int]float64, len(g.goods))
+		for _, good := range g.goods {
+			a[good] = x.fixed[good]
+		}
+		for _, i := range g.lines[:level] {
+			weight += x.weigh(i, plan[i])
+			open, packs = open+x.own[i][plan[i]], packs+x.own[i][plan[i]]
+			for _, u := range x.takes[i][plan[i]] {
+				if _, shared := a[u.good]; shared {
+					a[u.good] += u.quantity
+				}
+			}
+		}
+		for k, good := range g.goods {
+			cost := x.goods[good].cost(a[good])
+			if packs += cost; g.last[k] <= n.depth {
+				open += cost
+			} else {
+				open += (a[good] - x.goods[good].stock) * x.goods[good].unit
+			}
 		}
 	}
-	room := x.most + slack*(1+math.Abs(x.most))
-	if math.IsInf(x.most, 1) {
-		room = x.most
+	room := x.most
+	if !math.IsInf(room, 1) {
+		room += slack * (2 + math.Abs(room) + math.Abs(open) + math.Abs(packs))
 	}
-	spare := slack * (1 + math.Abs(open) + math.Abs(packs))
-	w1, ok1 := x.linear[n.depth].within(room - open + spare)
-	w2, ok2 := x.alone[n.depth].within(room - packs + spare)
+	w1, ok1 := least2(some, x.linear[n.depth], room-open)
+	w2, ok2 := least2(some, x.alone[n.depth], room-packs)
 	if !ok1 || !ok2 {
 		return false
 	}
 	w := max(w1, w2)
-	n.key = key{n.sum + w, max(x.lower(open+x.linear[n.depth].at(w)), x.lower(packs+x.alone[n.depth].at(w)))}
-	return n.till <= x.most
+	n.key = key{weight + w, max(x.lower(open+cost2(some, x.linear[n.depth], w)), x.lower(packs+cost2(some, x.alone[n.depth], w)))}
+	return n.till <= x.most && n.weight <= x.heavy
+}
+
+// least2 is the least weight of two choices together that cost no more than most.
+func least2(f, g floats, most float64) (weight int, ok bool) {
+	for _, r := range f {
+		if w, within := g.within(most - r.cost); within && (!ok || r.weight+w < weight) {
+			weight, ok = r.weight+w, true
+		}
+	}
+	return weight, ok
+}
+
+// cost2 is the least cost of two choices together of a weight no greater.
+func cost2(f, g floats, weight int) float64 {
+	cost := math.Inf(1)
+	for _, r := range f {
+		if weight >= r.weight {
+			cost = min(cost, r.cost+g.at(weight-r.weight))
+		}
+	}
+	return cost
 }
 
 func (x *search) child(n *node, option int) *node {
-	i := x.order[n.depth]
 	x.nodes++
-	return &node{depth: n.depth + 1, option: option, parent: n, sum: n.sum + x.weigh(i, option), number: x.nodes}
+	return &node{depth: n.depth + 1, option: option, parent: n, number: x.nodes}
 }
 
 func (x *search) planOf(n *node) []int {
