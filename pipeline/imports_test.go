@@ -32,6 +32,7 @@ var allowed = map[string][]string{
 	// Numbers in, numbers out.
 	"pipeline/quantity": {},
 	"pipeline/index":    {"gonum.org/v1/gonum"},
+	"pipeline/meal":     {},
 	"pipeline/lp":       {"gonum.org/v1/gonum"},
 
 	// Leaves: the standard library only.
