@@ -326,8 +326,8 @@ func singular(word string) []string {
 	return list
 }
 
-// sameWord: equal but for the number of things.
-func sameWord(a, b string) bool {
+// SameWord: two lower-case words that are equal but for an English plural ("egg", "eggs").
+func SameWord(a, b string) bool {
 	return slices.ContainsFunc(singular(a), func(s string) bool { return slices.Contains(singular(b), s) })
 }
 
@@ -394,7 +394,7 @@ func (k Kitchen) measure(ps *parser, to Dimension) (Amount, []Used, error) {
 	}
 	piece := New(unity, Count)
 	isItem := func(word string) bool {
-		return slices.ContainsFunc(k.Words, func(w string) bool { return sameWord(strings.ToLower(w), word) })
+		return slices.ContainsFunc(k.Words, func(w string) bool { return SameWord(strings.ToLower(w), word) })
 	}
 	for n := min(len(words), 4); n > 0; n-- {
 		name, rest := strings.Join(words[:n], " "), words[n:]
