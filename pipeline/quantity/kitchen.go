@@ -292,26 +292,43 @@ func (k Kitchen) packText(ps *parser, used []Used) (Amount, []Used, error) {
 	}
 	all := &parser{text: ps.text, toks: ps.toks}
 	o := Options{Comma: k.Comma, Measures: map[string]Amount{}}
-	for all.i = 0; all.i < len(all.toks); all.i++ {
+	var text strings.Builder // the same text, its bare words in the units of the convention
+	for ; all.i < len(all.toks); all.i++ {
+		written, taken := all.toks[all.i].text, 1
+		if all.toks[all.i].kind == 'n' && k.Comma {
+			written = strings.Replace(written, ".", ",", 1)
+		}
 		for words := all.words(); len(words) > 0; words = words[:len(words)-1] {
 			name := strings.Join(words, " ")
 			f, found := k.find(name)
-			if !found {
-				if stem := bare[name]; stem != "" {
-					return Amount{}, nil, k.differs(ps, name, stem)
-				}
-				if _, legal := units[name]; !legal {
-					continue
-				}
-			} else {
+			token := stemUnits[k.Convention][bare[name]]
+			_, legal := units[name]
+			switch {
+			case found && token != "" && f.Amount.Equal(units[token].size):
+				name = token
+			case found:
 				o.Measures[name] = f.Amount
-				used = append(used, Used{name, f})
+			case bare[name] != "":
+				return Amount{}, nil, k.differs(ps, name, bare[name])
+			case !legal:
+				continue
 			}
-			all.i += len(words) - 1
+			if found {
+				used = append(used, Used{strings.Join(words, " "), f})
+			}
+			written, taken = name, len(words)
 			break
 		}
+		if !all.toks[all.i].tight {
+			text.WriteByte(' ')
+		}
+		text.WriteString(written)
+		all.i += taken - 1
 	}
-	a, err := ParseAmount(ps.text, o)
+	a, err := ParseAmount(text.String(), o)
+	if err != nil {
+		err.(*Error).Read = clip(ps.text)
+	}
 	return a, used, err
 }
 
@@ -547,13 +564,13 @@ func (k Kitchen) volumeWord(ps *parser) string {
 		}
 		for _, s := range singular(t.text) {
 			f, found := k.find(s)
-			if u, legal := units[s]; legal && u.size.d == Volume || found && f.Amount.d == Volume {
+			if u, legal := units[s]; legal && u.size.d == Volume || found && f.Amount.d == Volume || bare[s] != "" {
 				if i > 0 && ps.toks[i-1].kind == 'w' { // "metric cup"
 					if _, ok := units[ps.toks[i-1].text+" "+s]; ok {
-						return ps.toks[i-1].text + " " + s
+						return ps.toks[i-1].text + " " + plainWord(s)
 					}
 				}
-				return s
+				return plainWord(s)
 			}
 		}
 	}
