@@ -462,7 +462,7 @@ func (k Kitchen) name() string {
 
 // plainWord is the singular of a name, for the advice: "bunches" is a bunch, "leaves" a leaf, "slices" a slice.
 func plainWord(name string) string {
-	for _, ending := range [][2]string{{"ies", "y"}, {"aves", "af"}, {"ches", "ch"}, {"shes", "sh"}, {"ss", "ss"}, {"s", ""}} {
+	for _, ending := range [][2]string{{"ies", "y"}, {"aves", "af"}, {"ches", "ch"}, {"shes", "sh"}, {"ss", "ss"}, {"_us", "_us"}, {"s", ""}} {
 		if stem, ok := strings.CutSuffix(name, ending[0]); ok && len(stem) > 1 {
 			return stem + ending[1]
 		}

@@ -41,6 +41,18 @@ type Content struct {
 	Status  quantity.Status
 }
 
+// AsBought is the amount in 100 g as bought, peel and bone with it:
+//
+//	per 100 g as bought = per 100 g edible x yield
+//
+// yield is the edible share. nil where either is unknown or the yield is not above zero.
+func AsBought(per100gEdible, yield *big.Rat) *big.Rat {
+	if per100gEdible == nil || yield == nil || yield.Sign() <= 0 {
+		return nil
+	}
+	return new(big.Rat).Mul(per100gEdible, yield)
+}
+
 // Food is what a table says of one food. A nutrient that is not in Nutrients has no figure: its amount is unknown, not zero.
 type Food struct {
 	Code, Name string
