@@ -238,3 +238,40 @@ func TestPublishedSeriesTitles(t *testing.T) {
 	}
 	counted(t, ran, map[string]int{"title": 155, "none": 5})
 }
+
+// The price of one unit bought, and the units to buy for so many servings.
+func TestPublishedPurchases(t *testing.T) {
+	ran := map[string]int{}
+	for _, row := range published(t, "edible.csv") {
+		ran[row["kind"]]++
+		t.Run(row["case"], func(t *testing.T) {
+			var got *big.Rat
+			var err error
+			switch row["kind"] {
+			case "ap_unit_cost":
+				got, err = UnitPrice(rat(t, row["a"]), unitOf(t, "lb").Times(rat(t, row["b"])), unitOf(t, "lb"))
+			case "purchase_units_for_servings":
+				got, err = PurchaseUnits(rat(t, row["a"]), rat(t, row["b"]), 1)
+			default: // of pipeline/reference
+				return
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			near(t, got, row["want"], "0", row["rel_tolerance"])
+		})
+	}
+	counted(t, ran, map[string]int{"ap_unit_cost": 1, "purchase_units_for_servings": 8})
+	zero, one := new(big.Rat), big.NewRat(1, 1)
+	for _, bad := range [][2]*big.Rat{{nil, one}, {one, nil}, {one, zero}, {big.NewRat(-1, 1), one}} {
+		if got, err := PurchaseUnits(bad[0], bad[1], 1); !errors.Is(err, ErrSyntax) {
+			t.Errorf("%v: got %v and %v, want ErrSyntax", bad, got, err)
+		}
+	}
+	if got, err := PurchaseUnits(zero, one, 0); err != nil || got.Sign() != 0 {
+		t.Errorf("no servings: got %v and %v", got, err)
+	}
+	if got, err := PurchaseUnits(big.NewRat(7, 1), big.NewRat(2, 1), 0); err != nil || got.RatString() != "4" {
+		t.Errorf("whole units: got %v and %v, want 4", got, err)
+	}
+}

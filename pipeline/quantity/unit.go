@@ -14,7 +14,7 @@ type unit struct {
 }
 
 // The table of units: token, system, dimension, size in base units (exact), other spellings. A token ending in _us, _imp,
-// _metric or _fda gets the spellings of its stem below, with "us", "imp"/"imperial"/"uk", "metric" or "fda" before them.
+// _metric, _au or _fda gets the spellings of its stem below, with "us", "imp"/"imperial"/"uk", "metric", "au"/"australian" or "fda" before them.
 //
 // Sources. SI: BIPM SI brochure, 9th ed. 2019, tables 7 and 8. Avoirdupois: pound 0.45359237 kg, ounce 1/16 pound, stone
 // 14 pounds (Weights and Measures Act 1985, schedule 1, part V, as made; NIST Handbook 44, appendix C, agrees). US
@@ -22,7 +22,7 @@ type unit struct {
 // teaspoon 1/6 fluid ounce; US dry: bushel 2150.42 cubic inches, peck 1/4, quart 1/32, pint 1/64 bushel; inch 2.54 cm (NIST
 // Handbook 44, appendix C, and UCUM, ucum-essence.xml). Imperial: gallon 4.54609 L, quart 1/4, pint 1/8, gill 1/32, fluid
 // ounce 1/160 gallon (Weights and Measures Act 1985, schedule 1, part IV). Nutrition label measures: 21 CFR
-// 101.9(b)(5)(viii), for labels only. Metric cup and spoons: common practice.
+// 101.9(b)(5)(viii), for labels only. Metric cup and spoons, Australian tablespoon: common practice.
 var unitRows = []struct {
 	token, system string
 	d             Dimension
@@ -67,6 +67,7 @@ var unitRows = []struct {
 	{"cup_metric", "metric kitchen", Volume, "0.25", ""},
 	{"tbsp_metric", "metric kitchen", Volume, "0.015", ""},
 	{"tsp_metric", "metric kitchen", Volume, "0.005", ""},
+	{"tbsp_au", "metric kitchen", Volume, "0.02", ""},
 
 	{"cup_fda", "label", Volume, "0.24", ""},
 	{"floz_fda", "label", Volume, "0.03", ""},
@@ -88,7 +89,7 @@ var stems = map[string]string{
 }
 
 var prefixes = map[string][]string{
-	"us": {"us "}, "imp": {"imp ", "imperial ", "uk "}, "metric": {"metric "}, "fda": {"fda "},
+	"us": {"us "}, "imp": {"imp ", "imperial ", "uk "}, "metric": {"metric "}, "fda": {"fda "}, "au": {"au ", "australian "},
 }
 
 // units by every accepted spelling; bare maps a customary spelling to its stem.

@@ -29,6 +29,25 @@ func UnitPrice(price *big.Rat, size, per Amount) (*big.Rat, error) {
 	return n.Quo(price, n), nil
 }
 
+// PurchaseUnits is how many units to buy for so many servings, rounded up at so many decimals, exactly:
+//
+//	purchase units = ceil(servings / servings of one unit x 10^places) / 10^places
+//
+// No servings: 0. Servings below zero, a unit of none, or decimals below zero: ErrSyntax. Source: USDA Food Buying Guide for Child Nutrition Programs, section 2,
+// columns 3, 5 and 6, which rounds up to one decimal.
+func PurchaseUnits(servings, perUnit *big.Rat, places int) (*big.Rat, error) {
+	if servings == nil || perUnit == nil || servings.Sign() < 0 || perUnit.Sign() <= 0 || places < 0 {
+		return nil, &Error{ErrSyntax, "servings", "no servings, or a unit that gives none", "servings, and servings of one unit above zero"}
+	}
+	last := lastPlace(places)
+	n := quo(servings, mul(perUnit, last))
+	whole, rest := new(big.Int).QuoRem(n.Num(), n.Denom(), new(big.Int))
+	if rest.Sign() > 0 {
+		whole.Add(whole, big.NewInt(1))
+	}
+	return n.Mul(n.SetInt(whole), last), nil
+}
+
 // DisplayUnitPrice rounds a unit price for a shelf label, half away from zero, in exact decimals: 2 places from one unit of
 // currency, 3 places below. It is for show only; rank by the exact value. Below a pound: Price Marking Order (Northern Ireland)
 // 2004, SR 2004/368, article 13; from a pound, and NIST Handbook 130, Uniform Unit Pricing Regulation: from memory.
