@@ -213,30 +213,30 @@ func Held(w *workspace.Workspace, e *result.Edition, today time.Time) ([]HeldRow
 	}
 	var notes []*heldNote
 	byGood := map[string][]*heldNote{}
-	if err := eachObservation(e.Dir, func(o observation) {
-		if o.get("held") != "" && o.get("correction") == "" {
-			n := &heldNote{o: o.clone()}
+	if err := result.EachObservation(e.Dir, func(o result.Observation) {
+		if o.Get("held") != "" && o.Get("correction") == "" {
+			n := &heldNote{o: o.Clone()}
 			n.day, _ = workspace.ParseDay(n.o["observed_on"])
 			notes = append(notes, n)
-			byGood[good(o.get)] = append(byGood[good(o.get)], n)
+			byGood[good(o.Get)] = append(byGood[good(o.Get)], n)
 		}
 	}); err != nil || len(notes) == 0 {
 		return nil, err
 	}
 	window := time.Duration(then.Edit.WindowDays) * 24 * time.Hour
-	if err := eachObservation(e.Dir, func(o observation) {
-		near := byGood[good(o.get)]
-		price := unitPrice(o.get)
-		if len(near) == 0 || !price.OK || o.get("correction") == "exclude" {
+	if err := result.EachObservation(e.Dir, func(o result.Observation) {
+		near := byGood[good(o.Get)]
+		price := unitPrice(o.Get)
+		if len(near) == 0 || !price.OK || o.Get("correction") == "exclude" {
 			return
 		}
-		day, _ := workspace.ParseDay(o.get("observed_on"))
+		day, _ := workspace.ParseDay(o.Get("observed_on"))
 		for _, n := range near {
-			if day.Sub(n.day).Abs() > window || o.get("observation_id") == n.o["observation_id"] {
+			if day.Sub(n.day).Abs() > window || o.Get("observation_id") == n.o["observation_id"] {
 				continue
 			}
 			n.peers = append(n.peers, price.V)
-			if !slices.ContainsFunc(series, func(c string) bool { return o.get(c) != n.o[c] }) {
+			if !slices.ContainsFunc(series, func(c string) bool { return o.Get(c) != n.o[c] }) {
 				n.own = append(n.own, price.V)
 			}
 		}

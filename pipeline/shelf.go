@@ -156,20 +156,20 @@ func ShelfItems(e *result.Edition, items []string, region string, days int, per 
 	}
 	first := asOf.AddDate(0, 0, -days).Format("2006-01-02")
 	held, newest, found := map[string]int{}, map[string]string{}, map[[7]string]*ShelfRow{}
-	err = eachObservation(e.Dir, func(o observation) {
-		item, day := o.get("item"), o.get("observed_on")
-		if !slices.Contains(items, item) || region != "" && !within(o.get("region")) {
+	err = result.EachObservation(e.Dir, func(o result.Observation) {
+		item, day := o.Get("item"), o.Get("observed_on")
+		if !slices.Contains(items, item) || region != "" && !within(o.Get("region")) {
 			return
 		}
-		isHeld := o.get("held") != "" && o.get("correction") == ""
+		isHeld := o.Get("held") != "" && o.Get("correction") == ""
 		switch {
 		case isHeld && day >= first:
 			held[item]++
-		case o.get("counts") != "yes":
+		case o.Get("counts") != "yes":
 		case day < first:
 			newest[item] = max(newest[item], strings.Clone(day))
 		default:
-			m := o.clone()
+			m := o.Clone()
 			price, okP := new(big.Rat).SetString(m["price_used_lcu"])
 			size, okS := new(big.Rat).SetString(m["quantity"])
 			dimension, okD := quantity.DimensionOf(m["base_unit"])

@@ -636,9 +636,9 @@ func (t *tracer) counting(m result.Month) ([]map[string]string, error) {
 		return list, nil
 	}
 	var list []map[string]string
-	err := eachObservation(t.e.Dir, func(o observation) {
-		if strings.HasPrefix(o.get("observed_on"), m.String()) && o.get("counts") == "yes" {
-			list = append(list, o.clone())
+	err := result.EachObservation(t.e.Dir, func(o result.Observation) {
+		if strings.HasPrefix(o.Get("observed_on"), m.String()) && o.Get("counts") == "yes" {
+			list = append(list, o.Clone())
 		}
 	})
 	t.months[m.String()] = list

@@ -19,6 +19,7 @@ import (
 	"strconv"
 	"strings"
 
+	"farthing/pipeline/kitchen"
 	"farthing/pipeline/result"
 	"farthing/pipeline/store"
 	"farthing/pipeline/workspace"
@@ -66,8 +67,23 @@ func Run(ctx context.Context, st *store.Store, w *workspace.Workspace, t *worksp
 	if err := errors.Join(err, <-exported, copyTables(w, dir)); err != nil {
 		return nil, nil, err
 	}
+	kitchen, err := kitchen.New(dir, w.Settings, t, e)
+	if err == nil {
+		err = kitchen.Publish(e)
+	}
+	if err != nil {
+		return nil, nil, err
+	}
+	sortWarnings(e.Warnings)
 	e.Counted, e.Sums = counted, map[string]string{result.Observations: sum}
 	return e, nil, e.Write(dir)
+}
+
+func sortWarnings(list []result.Warning) {
+	sort.Slice(list, func(i, j int) bool {
+		a, b := list[i], list[j]
+		return a.Code+"\x00"+a.Key+"\x00"+a.Text < b.Code+"\x00"+b.Key+"\x00"+b.Text
+	})
 }
 
 // check runs the checks; each fault is an error that quotes the first rows.
@@ -170,10 +186,6 @@ func compute(s workspace.Settings, t *workspace.Tables, o *observed) (*result.Ed
 	if n := o.quarantined - o.mended; n > 0 {
 		warn("quarantined", fmt.Sprintf("%d rows could not be read and are set aside", n), "farthing quarantine lists them, and gives them as a sheet to mend and import", "")
 	}
-	sort.Slice(e.Warnings, func(i, j int) bool {
-		a, b := e.Warnings[i], e.Warnings[j]
-		return a.Code+"\x00"+a.Key+"\x00"+a.Text < b.Code+"\x00"+b.Key+"\x00"+b.Text
-	})
 	e.SetAside, e.AsideRows, e.Sources = o.setAside, o.asideRows, o.sources
 	return e, nil
 }

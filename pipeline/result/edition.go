@@ -70,6 +70,13 @@ type Edition struct {
 	AsideRows  []SetAsideRow // to be written; Load leaves them to LoadAsideRows
 	Warnings   []Warning
 
+	Shoppings     []Shopping
+	Meals         []Meal
+	MealLines     []MealLine
+	ShoppingLines []ShoppingLine
+	Swaps         []Swapped
+	Nutrients     []MealNutrient
+
 	Regions    []Region
 	Households []Household
 	ItemNames  []ItemName
@@ -118,6 +125,12 @@ var files = []file{
 	table("moved", true, func(e *Edition) *[]Moved { return &e.Moved }),
 	table("packs", false, func(e *Edition) *[]Pack { return &e.Packs }),
 	table("allowances", true, func(e *Edition) *[]Allowance { return &e.Allowances }),
+	table("shoppings", true, func(e *Edition) *[]Shopping { return &e.Shoppings }),
+	table("meals", true, func(e *Edition) *[]Meal { return &e.Meals }),
+	table("meal_lines", true, func(e *Edition) *[]MealLine { return &e.MealLines }),
+	table("shopping_lines", true, func(e *Edition) *[]ShoppingLine { return &e.ShoppingLines }),
+	table("swaps", true, func(e *Edition) *[]Swapped { return &e.Swaps }),
+	table("meal_nutrients", true, func(e *Edition) *[]MealNutrient { return &e.Nutrients }),
 	table("sources", false, func(e *Edition) *[]Source { return &e.Sources }),
 	table("set_aside", false, func(e *Edition) *[]SetAside { return &e.SetAside }),
 	asideFile,

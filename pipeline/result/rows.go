@@ -279,3 +279,151 @@ type Sensitivity struct {
 	Difference Num `col:"difference_days,days"` // variant - published
 	Base
 }
+
+// Shopping is one recipe or plan costed as a whole: what was used of each pack,
+// and what leaves the purse when all its packs are bought at once.
+type Shopping struct {
+	Shopping string `col:"shopping,key"`
+
+	Kind          string `col:"kind"` // recipe or plan
+	Region        string `col:"region"`
+	Outlet        string `col:"outlet"` // blank: typical prices of the region and month
+	Month         Month  `col:"month"`
+	PricedOn      string `col:"priced_on"` // prices are no later
+	OldestOn      string `col:"oldest_on"` // the oldest price used
+	Programme     string `col:"programme"`
+	AmountKind    string `col:"amount_kind"`
+	Household     string `col:"household"`
+	Persons       Int    `col:"persons"`
+	Days          Int    `col:"days"`
+	Servings      Num    `col:"servings,share"`
+	Cupboard      string `col:"cupboard"` // bought, or taken as there
+	Pantry        string `col:"pantry"`
+	Portion       Num    `col:"portion_lcu,money"`
+	KnownPart     Num    `col:"known_part_lcu,money"`
+	SheetTotal    Num    `col:"sheet_total_lcu,money"` // the printed lines added up, rounded once to cents
+	Till          Num    `col:"till_lcu,money"`
+	FromPantry    Num    `col:"from_pantry_lcu,money"`
+	FromCupboard  Num    `col:"from_cupboard_lcu,money"`
+	Saving        Num    `col:"saving_lcu,money"` // by multibuys
+	Leftover      Num    `col:"leftover_lcu,money"`
+	Stranded      Num    `col:"stranded_lcu,money"`
+	StrandedMeals Num    `col:"stranded_servings,days"`
+	PerPersonDay  Num    `col:"per_person_day_lcu,money"` // of a plan
+	Allowance     Num    `col:"allowance_lcu,money"`      // of the household's month
+	PerDay        Num    `col:"allowance_per_person_day_lcu,money"`
+	PerMeal       Num    `col:"allowance_per_meal_lcu,money"`
+	Balance       Num    `col:"balance_lcu,money"` // of a plan per person and day, of a recipe per serving; below 0: over
+	UnpricedLines Int    `col:"unpriced_lines"`
+	Base
+}
+
+// Meal is a dish of a shopping.
+type Meal struct {
+	Shopping string `col:"shopping,key"`
+	Recipe   string `col:"recipe,key"`
+
+	Servings      Num `col:"servings,share"`
+	Portion       Num `col:"portion_lcu,money"`
+	PerServing    Num `col:"per_serving_lcu,money"`
+	PerMeal       Num `col:"allowance_per_meal_lcu,money"`
+	Balance       Num `col:"balance_lcu,money"`
+	UnpricedLines Int `col:"unpriced_lines"`
+	Base
+}
+
+// MealLine is a line of a dish, with its workings: portion = ap_quantity x
+// pack_price / pack_size.
+type MealLine struct {
+	Shopping string `col:"shopping,key"`
+	Recipe   string `col:"recipe,key"`
+	Line     string `col:"line,key"` // of a recipe within it: NAME > 2
+
+	Item          string `col:"item"`
+	Grade         string `col:"grade"`
+	AsWritten     string `col:"as_written"` // for the recipe's own servings
+	Amount        Num    `col:"quantity,quantity"`
+	Basis         string `col:"basis"`
+	Yield         Num    `col:"yield,index"`
+	YieldSource   string `col:"yield_source"`
+	WeightSource  string `col:"weight_source"` // what turned a measure into the base unit
+	APQuantity    Num    `col:"ap_quantity,quantity"`
+	BaseUnit      string `col:"base_unit"`
+	Pack          string `col:"pack"`
+	PackSize      Num    `col:"pack_size,quantity"`
+	PackPrice     Num    `col:"pack_price_lcu,money"`
+	UnitPrice     Num    `col:"unit_price_lcu,money"`
+	Outlet        string `col:"outlet"`
+	ObservedOn    string `col:"observed_on"` // the oldest price behind it
+	ObservationID string `col:"observation_id"`
+	FilledBy      string `col:"filled_by"`
+	Supply        string `col:"supply"`
+	Portion       Num    `col:"portion_lcu,money"`
+	Lacks         string `col:"lacks"` // why there is no cost, and what would give one
+	Keep          Int    `col:"keep"`
+	Note          string `col:"note"`
+	Base
+}
+
+// ShoppingLine is one good of a shopping: its packs at the till and what is left of them.
+type ShoppingLine struct {
+	Shopping string `col:"shopping,key"`
+	Item     string `col:"item,key"`
+	Grade    string `col:"grade,key"`
+	Pack     string `col:"pack,key"`
+
+	APQuantity   Num    `col:"ap_quantity,quantity"`
+	BaseUnit     string `col:"base_unit"`
+	FromPantry   Num    `col:"from_pantry_quantity,quantity"`
+	FromCupboard Num    `col:"from_cupboard_quantity,quantity"`
+	Packs        Int    `col:"packs"`
+	PackPrice    Num    `col:"pack_price_lcu,money"`
+	Deals        Int    `col:"multibuys"`
+	Till         Num    `col:"till_lcu,money"`
+	Leftover     Num    `col:"leftover_quantity,quantity"`
+	LeftoverLCU  Num    `col:"leftover_lcu,money"`
+	UsedNext     Num    `col:"used_next_quantity,quantity"` // by the same plan again, before it spoils
+	StrandedQty  Num    `col:"stranded_quantity,quantity"`
+	Stranded     Num    `col:"stranded_lcu,money"`
+	UseByOn      string `col:"use_by_on"` // the earliest of what is left; rules of thumb
+	Outlet       string `col:"outlet"`
+	Base
+}
+
+// Swapped is a change of one line: alone, or as part of the least sacrifice
+// that brings a shopping's portion cost to its allowance.
+type Swapped struct {
+	Shopping string `col:"shopping,key"`
+	Nth      Int    `col:"nth,key"`
+
+	Change    string `col:"change"` // least: part of the least sacrifice; alone: one line by itself
+	Recipe    string `col:"recipe"`
+	Line      string `col:"line"`
+	From      string `col:"from"`
+	To        string `col:"to"`
+	Sacrifice Int    `col:"sacrifice"`
+	Saving    Num    `col:"saving_lcu,money"`
+	After     Num    `col:"after_lcu,money"` // the whole shopping, this change alone
+	Target    Num    `col:"target_lcu,money"`
+	Enough    string `col:"enough"` // yes or no: this change alone
+	Base
+}
+
+// MealNutrient is the amount of a nutrient in a serving of a dish (raw table
+// values: cooking losses are not taken off) beside a reference value of a day.
+type MealNutrient struct {
+	Shopping string `col:"shopping,key"`
+	Recipe   string `col:"recipe,key"`
+	Nutrient string `col:"nutrient,key"`
+
+	Unit        string `col:"unit"`
+	PerServing  Num    `col:"per_serving,quantity"`
+	KnownShare  Num    `col:"known_share,share"` // of the edible weight, that has a figure
+	IsAtLeast   string `col:"is_at_least"`       // yes where a figure or a weight is missing
+	PersonGroup string `col:"person_group"`
+	Lower       Num    `col:"reference_lower,quantity"` // of a day
+	Upper       Num    `col:"reference_upper,quantity"`
+	Percent     Num    `col:"reference_pct,pct"` // of the lower one, else of the upper
+	Source      string `col:"reference_source"`
+	Base
+}

@@ -22,6 +22,7 @@ type Settings struct {
 	Prices    Prices
 	Edit      Edit
 	Panel     Panel
+	Meals     Meals
 	Pages     Pages
 	Sources   []Source      `toml:"source"`
 	Jobs      []Job         `toml:"job" json:"-"` // no figure depends on when it was made
@@ -70,6 +71,20 @@ type Panel struct {
 	MinObservedShare float64  `toml:"min_observed_share"`
 	MinNotes         int      `toml:"min_notes"`        // a price of fewer is marked U
 	StaleAfterDays   int      `toml:"stale_after_days"` // an older price fills no gap; 0: as the ladder has it
+}
+
+// Meals says at which prices, and against which allowance, recipes and plans
+// are costed. What is blank is that of the front page; the month is the newest.
+type Meals struct {
+	Region    string `toml:"region"`
+	Month     string `toml:"month"`
+	Household string `toml:"household"`
+	Programme string `toml:"programme"`
+	Pantry    string `toml:"pantry"` // of tables/pantry, used up first; blank: none
+	// Convention settles what a bare cup, tablespoon or pint is.
+	Convention string `toml:"convention"`
+	// PersonGroup of tables/requirements that a day's nutrients are set against; blank: the daily values of labels.
+	PersonGroup string `toml:"person_group"`
 }
 
 // Pages says what is drawn.
@@ -153,6 +168,7 @@ func parseSettings(b []byte) (Settings, error) {
 		oneOf("prices.decimal", s.Prices.Decimal, ".", ","),
 		oneOf("prices.date_order", s.Prices.DateOrder, "", "DMY", "MDY", "YMD"),
 		oneOf("edit.rule", s.Edit.Rule, EditRules...),
+		oneOf("meals.convention", s.Meals.Convention, "", "metric", "us", "imperial", "australian"),
 		oneOf("panel.sample", s.Panel.Sample, "as_found", "matched"),
 	}
 	for _, t := range s.Prices.PriceTypes {
@@ -198,9 +214,9 @@ func parseSettings(b []byte) (Settings, error) {
 			errs = append(errs, bad(0, n.field, fmt.Sprint(n.value), "write "+n.instead))
 		}
 	}
-	for i, m := range []string{s.BaseMonth, s.Panel.FromMonth, s.Panel.ToMonth} {
+	for i, m := range []string{s.BaseMonth, s.Panel.FromMonth, s.Panel.ToMonth, s.Meals.Month} {
 		if m != "" && !isMonth(m) {
-			errs = append(errs, bad(0, []string{"base_month", "panel.from_month", "panel.to_month"}[i], fmt.Sprintf("%q", m), "write a month as 2024-02"))
+			errs = append(errs, bad(0, []string{"base_month", "panel.from_month", "panel.to_month", "meals.month"}[i], fmt.Sprintf("%q", m), "write a month as 2024-02"))
 		}
 	}
 	for i := range s.Sources {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math/big"
+	"slices"
 	"strconv"
 	"time"
 
@@ -146,7 +147,15 @@ type Tables struct {
 	Allowances  []Allowance
 	Deflators   []Deflator
 	Corrections []Correction
-	Off         []Off
+
+	Yields       []Yield
+	Recipes      []Recipe
+	Plans        []Plan
+	Pantry       []Stock
+	Swaps        []Swap
+	Requirements []Requirement
+
+	Off []Off
 }
 
 // Off is a feature that a missing table switches off.
@@ -181,6 +190,12 @@ var tableSpecs = []tableSpec{
 	spec("allowances", "allowances typed by hand", func(t *Tables) *[]Allowance { return &t.Allowances }),
 	spec("deflators", "index values typed by hand", func(t *Tables) *[]Deflator { return &t.Deflators }),
 	spec("corrections", "corrections", func(t *Tables) *[]Correction { return &t.Corrections }),
+	spec("yields", "yields of a preparation", func(t *Tables) *[]Yield { return &t.Yields }),
+	spec("recipes", "costs of meals", func(t *Tables) *[]Recipe { return &t.Recipes }),
+	spec("plans", "costs of days and weeks of meals", func(t *Tables) *[]Plan { return &t.Plans }),
+	spec("pantry", "what is in the house already", func(t *Tables) *[]Stock { return &t.Pantry }),
+	spec("swaps", "swaps that bring a plan under a sum", func(t *Tables) *[]Swap { return &t.Swaps }),
+	spec("requirements", "reference values of your own for nutrients", func(t *Tables) *[]Requirement { return &t.Requirements }),
 }
 
 // IntakeTables decide how a price is read; a change of one means reading again.
@@ -191,7 +206,7 @@ var ComputeTables = []string{"regions", "outlets", "items", "baskets", "househol
 
 // EditionFiles are the settings and tables that an edition keeps, as far as they exist.
 func (w *Workspace) EditionFiles() []string {
-	return append(w.TableFiles(ComputeTables), append(w.TableFiles([]string{"measures", "aliases"}), SettingsFile)...)
+	return append(w.TableFiles(slices.Concat(ComputeTables, MealTables, []string{"measures", "aliases"})), SettingsFile)
 }
 
 // TableFiles are the paths of the named tables, relative to the folder, as far as they exist.
@@ -315,5 +330,6 @@ func (t *Tables) check() (errs []error) {
 		aRegion(d.At, "region", d.Region)
 		positive(d.At, "index_value", d.Value)
 	}
+	t.checkMeals(fail, known)
 	return errs
 }

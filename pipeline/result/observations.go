@@ -1,4 +1,4 @@
-package pipeline
+package result
 
 import (
 	"bufio"
@@ -8,19 +8,19 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-
-	"farthing/pipeline/result"
 )
 
-// observation is a row of an edition's observations.csv, good until the next one is read.
-type observation struct {
+// Observation is a row of an edition's observations.csv, good until the next one is read.
+type Observation struct {
 	at    map[string]int
 	cells []string
 }
 
-func (o observation) get(column string) string { return o.cells[o.at[column]] }
+// Get is the text of a column.
+func (o Observation) Get(column string) string { return o.cells[o.at[column]] }
 
-func (o observation) clone() map[string]string {
+// Clone is the row by column, to keep.
+func (o Observation) Clone() map[string]string {
 	m := map[string]string{}
 	for name, i := range o.at {
 		m[name] = strings.Clone(o.cells[i])
@@ -28,9 +28,9 @@ func (o observation) clone() map[string]string {
 	return m
 }
 
-// eachObservation reads the observations of an edition, one at a time.
-func eachObservation(dir string, each func(observation)) error {
-	f, err := os.Open(filepath.Join(dir, result.Observations))
+// EachObservation reads the observations of an edition, one at a time.
+func EachObservation(dir string, each func(Observation)) error {
+	f, err := os.Open(filepath.Join(dir, Observations))
 	if err != nil {
 		return err
 	}
@@ -41,7 +41,7 @@ func eachObservation(dir string, each func(observation)) error {
 	if err != nil {
 		return err
 	}
-	o := observation{at: map[string]int{}}
+	o := Observation{at: map[string]int{}}
 	for i, name := range slices.Clone(head) {
 		o.at[strings.Clone(name)] = i
 	}

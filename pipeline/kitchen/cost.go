@@ -1,0 +1,486 @@
+package kitchen
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"math/big"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"farthing/pipeline/meal"
+	"farthing/pipeline/reference"
+	"farthing/pipeline/result"
+	"farthing/pipeline/workspace"
+)
+
+// Answer is a shopping as rows, ready to be printed or published.
+type Answer struct {
+	Ask       Ask
+	Shopping  result.Shopping
+	Meals     []result.Meal
+	Lines     []result.MealLine
+	Goods     []result.ShoppingLine
+	Nutrients []result.MealNutrient
+	Warnings  []result.Warning
+
+	cooked *cooked
+}
+
+// cooked is what the rows were made from.
+type cooked struct {
+	book     *book
+	lines    []meal.Line
+	plan     meal.Plan
+	shop     *meal.Shopping
+	prices   map[string]*price
+	unpriced map[string]string // why, by good
+	names    map[string]good
+	servings *big.Rat
+	target   *big.Rat // what the allowance gives for it; nil: not known
+}
+
+// Cost costs a recipe or a plan.
+func (k *Kitchen) Cost(a Ask) (*Answer, error) {
+	if err := k.settle(&a); err != nil {
+		return nil, err
+	}
+	x := &Answer{Ask: a}
+	b, err := k.book(a)
+	if err != nil {
+		return nil, err
+	}
+	c := &cooked{book: b, prices: map[string]*price{}, unpriced: map[string]string{}, names: map[string]good{}, servings: new(big.Rat)}
+	x.cooked = c
+	plan, kind := k.plan(a)
+	first, last := plan[0].Day, plan[0].Day
+	for _, s := range plan {
+		c.servings.Add(c.servings, s.Servings)
+		first, last = min(first, s.Day), max(last, s.Day)
+	}
+	if c.lines, err = meal.Lines(b.recipes, plan); err != nil {
+		return nil, &workspace.InputError{Code: "meal", File: "tables/recipes", Field: "recipe, sub_recipe", Read: err.Error(), Instead: "correct the lines named"}
+	}
+	days := last - first + 1
+	c.lines = meal.Shift(c.lines, 1-first)
+	c.plan = meal.Plan{Lines: c.lines, BuyCupboard: a.BuyCupboard, BoughtOn: 1}
+	for _, l := range c.lines {
+		k.offer(a, c, goodOf(l.Good))
+	}
+	if err := k.pantry(a, c, x); err != nil {
+		return nil, err
+	}
+	if c.shop, err = meal.Shop(c.plan); err != nil {
+		return nil, err
+	}
+	left, err := c.shop.Leftovers(meal.Shift(c.lines, days), 2*days, c.servings)
+	if err != nil {
+		return nil, err
+	}
+	k.rows(x, kind, days, plan, left)
+	return x, nil
+}
+
+// plan gives the dishes of a shopping: those of a plan, or one recipe on one day.
+func (k *Kitchen) plan(a Ask) (plan []meal.Serving, kind string) {
+	for _, p := range k.tables.Plans {
+		if p.Plan == a.Name {
+			s := meal.Serving{Day: p.Day, Meal: p.Meal, Recipe: p.Recipe, Servings: p.Servings}
+			if a.Servings != nil {
+				s.Servings = a.Servings
+			}
+			plan = append(plan, s)
+		}
+	}
+	if len(plan) > 0 {
+		slices.SortStableFunc(plan, func(x, y meal.Serving) int { return cmp.Compare(x.Day, y.Day) })
+		return plan, "plan"
+	}
+	for _, r := range k.tables.Recipes {
+		if r.Recipe == a.Name {
+			s := meal.Serving{Day: 1, Recipe: r.Recipe, Servings: r.Servings}
+			if a.Servings != nil {
+				s.Servings = a.Servings
+			}
+			return []meal.Serving{s}, "recipe"
+		}
+	}
+	return nil, ""
+}
+
+func goodOf(name string) good {
+	item, grade, _ := strings.Cut(name, separator)
+	return good{item, grade}
+}
+
+// offer looks a good's price up, once, with how long it keeps.
+func (k *Kitchen) offer(a Ask, c *cooked, g good) {
+	name := g.name()
+	if _, done := c.names[name]; done {
+		return
+	}
+	c.names[name] = g
+	p, err := k.price(a, g)
+	if err != nil {
+		c.unpriced[name] = err.Error()
+	} else {
+		c.prices[name] = p
+		c.plan.Offers = append(c.plan.Offers, p.Offer)
+	}
+	it := k.items[g.item]
+	keeps := meal.Keeps{Good: name, Sealed: it.KeepsSealedDays, Opened: it.KeepsOpenedDays}
+	if from, ok := reference.Keeps(it.FoodCode); ok {
+		keeps.Sealed, keeps.Opened = cmp.Or(keeps.Sealed, from.SealedDays), cmp.Or(keeps.Opened, from.OpenedDays)
+	}
+	c.plan.Keeps = append(c.plan.Keeps, keeps)
+}
+
+// pantry adds what is in the house of the goods that the plan uses, and leaves
+// out what is past its day.
+func (k *Kitchen) pantry(a Ask, c *cooked, x *Answer) error {
+	if a.Pantry == "" {
+		return nil
+	}
+	for i := range k.tables.Pantry {
+		s := &k.tables.Pantry[i]
+		g := good{s.Item, cmp.Or(s.Grade, k.settings.Prices.DefaultGrade)}
+		if s.Pantry != a.Pantry || c.names[g.name()].item == "" {
+			continue
+		}
+		it := k.items[s.Item]
+		read, err := k.read(it, a.Region, "", s.Quantity, s.Unit, edible(it))
+		if err != nil {
+			return &workspace.InputError{Code: "table", File: s.File, Line: s.Line, Field: "quantity, unit", Read: err.Error(), Instead: "a quantity such as 400 mL"}
+		}
+		by := s.UseByOn
+		if opened := it.KeepsOpenedDays; by.IsZero() && !s.OpenedOn.IsZero() && opened > 0 {
+			by = s.OpenedOn.AddDate(0, 0, opened)
+		}
+		stock := meal.Stock{Good: g.name(), Quantity: read.Amount.Rat(), Sealed: s.OpenedOn.IsZero()}
+		if !by.IsZero() {
+			if stock.UseBy = int(by.Sub(a.On)/(24*time.Hour)) + 1; stock.UseBy < 1 {
+				x.warn("past_use_by", fmt.Sprintf("%s in pantry %s is past its day, %s, and is not counted", s.Item, s.Pantry, by.Format(day)), "look at it: local food-safety guidance decides", s.Item)
+				continue
+			}
+		}
+		c.plan.Pantry = append(c.plan.Pantry, stock)
+	}
+	return nil
+}
+
+func (x *Answer) warn(code, text, cure, key string) {
+	w := result.Warning{Code: code, Text: text, Cure: cure, Key: key}
+	if !slices.Contains(x.Warnings, w) {
+		x.Warnings = append(x.Warnings, w)
+	}
+}
+
+// lineKey names a line of a dish: its number, after the sub-recipes on the way.
+func lineKey(l meal.Line) string {
+	if l.Via == "" {
+		return strconv.Itoa(l.Number)
+	}
+	return l.Via + " > " + strconv.Itoa(l.Number)
+}
+
+// row of the recipe that a line stands in.
+func (c *cooked) row(l meal.Line) written {
+	recipe := l.Dish
+	if l.Via != "" {
+		list := strings.Split(l.Via, " > ")
+		recipe = list[len(list)-1]
+	}
+	return c.book.lines[recipe][l.Number]
+}
+
+// lacks says why a line has no cost, and what would give it one.
+func (c *cooked) lacks(l meal.Cost) string {
+	w := c.row(l.Line)
+	switch l.Lacks {
+	case meal.LacksQuantity:
+		return "weight not known: " + cmp.Or(w.lacks, "a sub-recipe's servings are not written")
+	case meal.LacksYield:
+		return fmt.Sprintf("yield not known: write it in the recipe, or in tables/yields for %s %s", w.row.Item, w.row.Preparation)
+	case meal.LacksPrice:
+		return "price not known: " + c.unpriced[l.Good]
+	}
+	return ""
+}
+
+func (k *Kitchen) rows(x *Answer, kind string, days int, plan []meal.Serving, left meal.Leftovers) {
+	a, c := x.Ask, x.cooked
+	h, amount := k.allowance(a)
+	currency := k.currency(a.Region)
+	base := result.Base{CurrencyCode: currency, NObservations: result.Count(0), NOutlets: result.Count(0)}
+	s := result.Shopping{Shopping: a.Name, Kind: kind, Region: a.Region, Outlet: a.Outlet, Month: a.Month, PricedOn: a.On.Format(day), Programme: a.Programme,
+		AmountKind: a.AmountKind, Household: a.Household, Persons: h.Persons, Days: result.Count(days), Servings: num(c.servings), Cupboard: "taken as there", Pantry: a.Pantry,
+		Portion: num(c.shop.Portion), KnownPart: num(c.shop.KnownPortion), Till: num(c.shop.Till), FromPantry: num(c.shop.FromPantry), FromCupboard: num(c.shop.FromCupboard),
+		Saving: num(c.shop.Saving), Leftover: num(c.shop.Leftover), Stranded: num(left.Stranded), StrandedMeals: num(left.StrandedMeals),
+		UnpricedLines: result.Count(0)}
+	if a.BuyCupboard {
+		s.Cupboard = "bought"
+	}
+	x.Lines = k.lineRows(x, base)
+	var costs []*big.Rat
+	for i := range x.Lines {
+		l := &x.Lines[i]
+		if l.Lacks != "" {
+			s.UnpricedLines.V++
+			costs = append(costs, nil)
+		} else {
+			costs = append(costs, rat(l.Portion))
+		}
+		if l.ObservedOn != "" && (s.OldestOn == "" || l.ObservedOn < s.OldestOn) {
+			s.OldestOn = l.ObservedOn
+		}
+	}
+	s.SheetTotal = num(meal.NewSheet(costs).Total)
+	s.Base = together(currency, x.Lines)
+
+	var perMeal *big.Rat
+	if h.Persons.OK {
+		persons := big.NewRat(int64(h.Persons.V), 1)
+		meals := max(h.MealsPerDay.V, 1)
+		if rates, err := (meal.Allowance{Amount: amount, Days: a.Month.Days(), Persons: persons, MealsPerDay: big.NewRat(int64(meals), 1)}).Rates(); err == nil {
+			perMeal = rates.PerMeal
+			s.Allowance, s.PerDay, s.PerMeal = num(amount), num(rates.PerPersonDay), num(rates.PerMeal)
+			personDays := new(big.Rat).Mul(persons, big.NewRat(int64(days), 1))
+			if kind == "plan" {
+				perDay, _ := meal.Per(c.shop.Portion, personDays)
+				s.PerPersonDay, s.Balance = num(perDay), num(meal.Balance(rates.PerPersonDay, perDay))
+				c.target = meal.PortionCost(rates.PerPersonDay, personDays)
+			} else {
+				perServing, _ := meal.Per(c.shop.Portion, c.servings)
+				s.Balance = num(meal.Balance(rates.PerMeal, perServing))
+				c.target = meal.PortionCost(rates.PerMeal, c.servings)
+			}
+		}
+	}
+	if !s.Allowance.OK {
+		x.warn("no_allowance", "no allowance is known for this household, region and month", "fill tables/allowances, or name another programme or household", a.Household)
+	}
+	x.Shopping = s
+	for _, dish := range dishes(plan) {
+		m := result.Meal{Shopping: a.Name, Recipe: dish.Recipe, Servings: num(dish.Servings), PerMeal: num(perMeal), UnpricedLines: result.Count(0)}
+		sum := new(big.Rat)
+		var lines []result.MealLine
+		for i, l := range c.shop.Lines {
+			if l.Dish != dish.Recipe {
+				continue
+			}
+			if l.Cost == nil {
+				sum = nil
+			}
+			if sum != nil {
+				sum.Add(sum, l.Cost)
+			}
+			_ = i
+		}
+		for _, l := range x.Lines {
+			if l.Recipe == dish.Recipe {
+				lines = append(lines, l)
+				if l.Lacks != "" {
+					m.UnpricedLines.V++
+				}
+			}
+		}
+		perServing, _ := meal.Per(sum, dish.Servings)
+		m.Portion, m.PerServing, m.Balance = num(sum), num(perServing), num(meal.Balance(perMeal, perServing))
+		m.Base = together(currency, lines)
+		x.Meals = append(x.Meals, m)
+	}
+	slices.SortFunc(x.Meals, func(a, b result.Meal) int { return strings.Compare(a.Recipe, b.Recipe) })
+	x.Goods = k.goodRows(x, left, base)
+	x.Nutrients = k.nutrientRows(x, dishes(plan))
+	for _, l := range x.Lines {
+		if l.Lacks != "" {
+			x.warn("incomplete", fmt.Sprintf("%s, line %s, %s: %s", l.Recipe, l.Line, l.Item, l.Lacks), "without it the meal has no total", l.Recipe+"/"+l.Line)
+		}
+		if l.FilledBy != "" {
+			x.warn("imputed", fmt.Sprintf("the price of %s is filled by rule: %s", l.Item, l.FilledBy), "note a price of it", l.Item)
+		}
+	}
+}
+
+// dishes are the recipes of a plan with all their servings, in the order of first use.
+func dishes(plan []meal.Serving) (list []meal.Serving) {
+	for _, s := range plan {
+		i := slices.IndexFunc(list, func(d meal.Serving) bool { return d.Recipe == s.Recipe })
+		if i < 0 {
+			list = append(list, meal.Serving{Recipe: s.Recipe, Servings: new(big.Rat).Set(s.Servings)})
+			continue
+		}
+		list[i].Servings.Add(list[i].Servings, s.Servings)
+	}
+	return list
+}
+
+// lineRows are the lines of all dishes; a dish cooked several times has one row
+// a line, with the sum of what it uses.
+func (k *Kitchen) lineRows(x *Answer, base result.Base) []result.MealLine {
+	type key struct{ dish, line string }
+	type sums struct{ quantity, ap, cost *big.Rat }
+	at := map[key]int{}
+	var rows []result.MealLine
+	var all []sums
+	c := x.cooked
+	add := func(sum **big.Rat, part *big.Rat) {
+		if *sum == nil || part == nil {
+			*sum = nil
+			return
+		}
+		*sum = new(big.Rat).Add(*sum, part)
+	}
+	for _, l := range c.shop.Lines {
+		id := key{l.Dish, lineKey(l.Line)}
+		i, seen := at[id]
+		if !seen {
+			i = len(rows)
+			at[id] = i
+			w, g := c.row(l.Line), goodOf(l.Good)
+			r := result.MealLine{Shopping: x.Ask.Name, Recipe: l.Dish, Line: id.line, Item: g.item, Grade: g.grade, AsWritten: strings.TrimSpace(w.row.Quantity + " " + w.row.Unit),
+				Basis: cmp.Or(w.row.Basis, "AP"), Yield: num(w.yield.yield), YieldSource: w.yield.source, WeightSource: w.from, BaseUnit: k.items[g.item].BaseUnit,
+				Supply: l.Supply.String(), Lacks: c.lacks(l), Note: w.row.Note, Base: base}
+			if w.row.Assumed != "" {
+				r.Note = strings.TrimSpace("assumed: " + w.row.Assumed + ". " + r.Note)
+			}
+			if w.row.Keep != nil {
+				keep, _ := w.row.Keep.Float64()
+				r.Keep = result.Count(int(keep))
+			}
+			if p := c.prices[l.Good]; p != nil && l.Supply != meal.Free {
+				r.Pack, r.PackSize, r.PackPrice, r.UnitPrice = p.pack, num(p.Size), num(p.Price), num(l.UnitPrice)
+				r.Outlet, r.ObservedOn, r.ObservationID, r.FilledBy, r.Base = p.outlet, p.oldest, p.id, p.filledBy, p.base
+			}
+			rows = append(rows, r)
+			all = append(all, sums{new(big.Rat), new(big.Rat), new(big.Rat)})
+		}
+		add(&all[i].quantity, l.Line.Quantity)
+		add(&all[i].ap, l.APQuantity)
+		add(&all[i].cost, l.Cost)
+	}
+	for i := range rows {
+		rows[i].Amount, rows[i].APQuantity, rows[i].Portion = num(all[i].quantity), num(all[i].ap), num(all[i].cost)
+	}
+	return rows
+}
+
+func (k *Kitchen) goodRows(x *Answer, left meal.Leftovers, base result.Base) []result.ShoppingLine {
+	c := x.cooked
+	var rows []result.ShoppingLine
+	for _, t := range c.shop.Goods {
+		g := goodOf(t.Good)
+		if t.Need != nil && t.Need.Sign() == 0 && t.Packs == 0 {
+			continue
+		}
+		r := result.ShoppingLine{Shopping: x.Ask.Name, Item: g.item, Grade: g.grade, APQuantity: num(t.Need), BaseUnit: k.items[g.item].BaseUnit, FromPantry: num(t.FromPantry),
+			FromCupboard: num(t.FromCupboard), Till: num(t.Till), Leftover: num(t.Leftover), LeftoverLCU: num(t.LeftValue), Base: base}
+		if p := c.prices[t.Good]; p != nil {
+			r.Pack, r.PackPrice, r.Outlet, r.Base = p.pack, num(p.Price), p.outlet, p.base
+			r.Packs, r.Deals = result.Count(int(t.Packs)), result.Count(int(t.Deals))
+		}
+		next, stranded, value, useBy, some := new(big.Rat), new(big.Rat), new(big.Rat), 0, false
+		for _, lot := range left.Lots {
+			if lot.Good != t.Good || lot.Pantry {
+				continue
+			}
+			some = true
+			for _, x := range []struct{ sum, part *big.Rat }{{next, lot.Next}, {stranded, lot.Stranded}, {value, lot.StrandedValue}} {
+				if x.part != nil {
+					x.sum.Add(x.sum, x.part)
+				}
+			}
+			if lot.UseBy > 0 && (useBy == 0 || lot.UseBy < useBy) {
+				useBy = lot.UseBy
+			}
+		}
+		if some {
+			r.UsedNext, r.StrandedQty, r.Stranded = num(next), num(stranded), num(value)
+		}
+		if useBy > 0 {
+			r.UseByOn = x.Ask.On.AddDate(0, 0, useBy-1).Format(day)
+		}
+		rows = append(rows, r)
+	}
+	return rows
+}
+
+// together is what the prices of some lines rest on: by cost, how much of it is filled by rule.
+func together(currency string, lines []result.MealLine) result.Base {
+	b := result.Base{CurrencyCode: currency, NObservations: result.Count(0), NOutlets: result.Count(0), ObsStatus: "A"}
+	var known, filled float64
+	seen := map[good]bool{}
+	incomplete := false
+	letters := map[string]bool{}
+	for _, l := range lines {
+		incomplete = incomplete || l.Lacks != ""
+		known += l.Portion.V
+		if l.FilledBy != "" {
+			filled += l.Portion.V
+		}
+		if l.PackPrice.OK {
+			letters[l.ObsStatus] = true
+		}
+		if g := (good{l.Item, l.Grade}); l.PackPrice.OK && !seen[g] {
+			seen[g] = true
+			if b.NObservations.OK = b.NObservations.OK && l.NObservations.OK; b.NObservations.OK {
+				b.NObservations.V += l.NObservations.V
+			}
+			if b.NOutlets.OK = b.NOutlets.OK && l.NOutlets.OK; b.NOutlets.OK {
+				b.NOutlets.V = max(b.NOutlets.V, l.NOutlets.V)
+			}
+		}
+	}
+	if !b.NObservations.OK {
+		b.NObservations = result.Int{}
+	}
+	if !b.NOutlets.OK {
+		b.NOutlets = result.Int{}
+	}
+	var all []string
+	for _, letter := range strings.Split("QMOLBUEIPA", "") {
+		if letters[letter] || letter == "O" && incomplete {
+			all = append(all, letter)
+		}
+	}
+	if len(all) > 0 {
+		b.ObsStatus, b.ObsStatusAll = all[0], strings.Join(all, "")
+	}
+	if known > 0 && !incomplete {
+		b.ImputedShare, b.MissingShare = result.Some(filled/known), result.Some(0)
+	}
+	return b
+}
+
+// Publish costs every recipe and plan as the settings say, into the edition.
+func (k *Kitchen) Publish(e *result.Edition) error {
+	recipes, plans := k.Names()
+	names := slices.Concat(recipes, plans)
+	slices.Sort(names)
+	var errs []error
+	for _, name := range names {
+		x, err := k.Cost(k.Default(name))
+		if err != nil {
+			errs = append(errs, err)
+			continue
+		}
+		swaps, err := k.Swap(x, nil)
+		if err != nil {
+			errs = append(errs, err)
+			continue
+		}
+		e.Shoppings = append(e.Shoppings, x.Shopping)
+		e.Meals = append(e.Meals, x.Meals...)
+		e.MealLines = append(e.MealLines, x.Lines...)
+		e.ShoppingLines = append(e.ShoppingLines, x.Goods...)
+		e.Nutrients = append(e.Nutrients, x.Nutrients...)
+		e.Swaps = append(e.Swaps, swaps.Rows...)
+		for _, w := range x.Warnings {
+			w.Key = name + "/" + w.Key
+			e.Warnings = append(e.Warnings, w)
+		}
+	}
+	return errors.Join(errs...)
+}

@@ -1,0 +1,205 @@
+package kitchen
+
+import (
+	"cmp"
+	"math/big"
+	"slices"
+	"strings"
+
+	"farthing/pipeline/meal"
+	"farthing/pipeline/reference"
+	"farthing/pipeline/result"
+	"farthing/pipeline/workspace"
+)
+
+// label is the standard that a day is set against if the settings name no
+// person group of tables/requirements.
+const label, labelGroup = "daily value 2016", "adults and children from 4 years"
+
+// weighed is a line's edible weight and the table's figures for it.
+type weighed struct {
+	dish   string
+	kg     *big.Rat // nil: not known
+	food   *reference.Food
+	counts bool // it is eaten: its weight is part of the meal
+}
+
+// nutrientRows sums raw table values over a dish's edible weights. Where a
+// figure or a weight is missing the sum is at least so much; known_share is the
+// part of the known weight that has a figure.
+func (k *Kitchen) nutrientRows(x *Answer, list []meal.Serving) []result.MealNutrient {
+	var lines []weighed
+	for _, l := range x.cooked.shop.Lines {
+		g := goodOf(l.Good)
+		food, _ := foods.Food(k.items[g.item].FoodCode)
+		lines = append(lines, weighed{dish: l.Dish, kg: k.edibleKg(l), food: food})
+	}
+	needs := k.needs()
+	var rows []result.MealNutrient
+	for _, dish := range list {
+		weight, unknown := new(big.Rat), false
+		for _, l := range lines {
+			if l.dish != dish.Recipe {
+				continue
+			}
+			if l.kg == nil {
+				unknown = true
+				continue
+			}
+			weight.Add(weight, l.kg)
+		}
+		for _, n := range reference.Nutrients() {
+			sum, known := new(big.Rat), new(big.Rat)
+			for _, l := range lines {
+				if l.dish != dish.Recipe || l.kg == nil || l.food == nil {
+					continue
+				}
+				if content, ok := l.food.Nutrients[n.Name]; ok {
+					known.Add(known, l.kg)
+					part := new(big.Rat).Mul(l.kg, content.Per100g)
+					sum.Add(sum, part.Mul(part, big.NewRat(10, 1)))
+				}
+			}
+			r := result.MealNutrient{Shopping: x.Ask.Name, Recipe: dish.Recipe, Nutrient: n.Name, Unit: n.Unit, IsAtLeast: "no", KnownShare: result.Some(0), Base: x.Shopping.Base}
+			if weight.Sign() > 0 {
+				r.KnownShare = num(new(big.Rat).Quo(known, weight))
+			}
+			if unknown || known.Cmp(weight) < 0 {
+				r.IsAtLeast = "yes"
+			}
+			if known.Sign() > 0 {
+				perServing, _ := meal.Per(sum, dish.Servings)
+				r.PerServing = num(perServing)
+			}
+			if need, ok := needs[n.Name]; ok {
+				r.PersonGroup, r.Lower, r.Upper, r.Source = need.group, num(need.lower), num(need.upper), need.source
+				if bound := need.lower; r.PerServing.OK {
+					if bound == nil {
+						bound = need.upper
+					}
+					if bound != nil && bound.Sign() > 0 {
+						f, _ := bound.Float64()
+						r.Percent = result.Some(100 * r.PerServing.V / f)
+					}
+				}
+			}
+			rows = append(rows, r)
+		}
+	}
+	slices.SortStableFunc(rows, func(a, b result.MealNutrient) int {
+		return cmp.Or(strings.Compare(a.Recipe, b.Recipe), 0)
+	})
+	return rows
+}
+
+// edibleKg is the edible weight of a line: AP quantity x edible share. Where
+// that share is not known the weight is not either, for peel is not eaten.
+func (k *Kitchen) edibleKg(l meal.Cost) *big.Rat {
+	it := k.items[goodOf(l.Good).item]
+	if l.APQuantity == nil {
+		return nil
+	}
+	kg := l.APQuantity
+	switch it.BaseUnit {
+	case "L":
+		density := it.Density
+		if density == nil {
+			if f := foods.Facts(it.FoodCode, "", big.NewRat(1, 1)).Density; f.OK() {
+				density = f.Amount.Rat()
+			}
+		}
+		if density == nil {
+			return nil
+		}
+		kg = new(big.Rat).Mul(kg, density)
+	case "each":
+		piece := it.PieceKg
+		if piece == nil {
+			if f := foods.Facts(it.FoodCode, "", edible(it)).Piece; f.OK() {
+				piece = f.Amount.Rat()
+			}
+		}
+		if piece == nil {
+			return nil
+		}
+		kg = new(big.Rat).Mul(kg, piece)
+	}
+	share := edible(it)
+	if l.Basis == meal.EP && k.isEP(l) {
+		share = l.Yield
+	}
+	if share == nil {
+		return nil
+	}
+	return new(big.Rat).Mul(kg, share)
+}
+
+// isEP says whether a line's yield is that of the edible portion, not of cooking.
+func (k *Kitchen) isEP(l meal.Cost) bool {
+	for _, r := range k.tables.Recipes {
+		if r.Recipe == l.Dish && r.Line == l.Number && l.Via == "" {
+			return r.Basis == "EP"
+		}
+	}
+	return false
+}
+
+// need is a reference value of a day.
+type need struct {
+	group, source string
+	lower, upper  *big.Rat
+}
+
+// needs are those of the person group of the settings, from tables/requirements,
+// else the daily values of labels.
+func (k *Kitchen) needs() map[string]need {
+	units := map[string]string{}
+	for _, n := range reference.Nutrients() {
+		units[n.Name] = n.Unit
+	}
+	m := map[string]need{}
+	if group := k.settings.Meals.PersonGroup; group != "" {
+		for _, r := range k.tables.Requirements {
+			if r.Group != group {
+				continue
+			}
+			convert := func(b *big.Rat) *big.Rat {
+				if b == nil {
+					return nil
+				}
+				out, _ := reference.InUnit(b, r.Unit, units[r.Nutrient])
+				return out
+			}
+			m[r.Nutrient] = need{group, r.Source, convert(r.Lower), convert(r.Upper)}
+		}
+		return m
+	}
+	for _, n := range reference.Needs(label, labelGroup) {
+		m[n.Nutrient] = need{label + ", " + labelGroup, string(n.Status) + ", " + n.Source, n.Lower, n.Upper}
+	}
+	return m
+}
+
+// checkRequirements refuses nutrients and units that the tables do not have.
+func (k *Kitchen) checkRequirements() error {
+	units := map[string]string{}
+	var names, groups []string
+	for _, n := range reference.Nutrients() {
+		units[n.Name] = n.Unit
+		names = append(names, n.Name)
+	}
+	for _, r := range k.tables.Requirements {
+		groups = append(groups, r.Group)
+		if units[r.Nutrient] == "" {
+			near := workspace.Nearest(r.Nutrient, names)
+			return &workspace.InputError{Code: "table", File: r.File, Line: r.Line, Field: "nutrient", Read: r.Nutrient, Instead: "one of " + strings.Join(names, ", ") + map[bool]string{true: "; did you mean " + near + "?"}[near != ""]}
+		}
+		if _, ok := reference.InUnit(big.NewRat(1, 1), r.Unit, units[r.Nutrient]); !ok {
+			return &workspace.InputError{Code: "table", File: r.File, Line: r.Line, Field: "unit", Read: r.Unit, Instead: units[r.Nutrient]}
+		}
+	}
+	if g := k.settings.Meals.PersonGroup; g != "" && !slices.Contains(groups, g) {
+		return unknown("meals.person_group", g, groups)
+	}
+	return nil
+}
