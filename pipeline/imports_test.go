@@ -31,7 +31,8 @@ var allowed = map[string][]string{
 	// Numbers in, numbers out.
 	"pipeline/quantity": {},
 	"pipeline/index":    {"gonum.org/v1/gonum"},
-	"pipeline/lp":       {"gonum.org/v1/gonum"},
+	"pipeline/lp":       {},
+	"pipeline/diet":     {"pipeline/lp"},
 
 	// Leaves: the standard library only.
 	"pipeline/result": {},
