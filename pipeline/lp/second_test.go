@@ -2,14 +2,11 @@ package lp
 
 import (
 	"errors"
-	"fmt"
 	"math"
 	"math/big"
 	"math/rand/v2"
 	"slices"
 	"testing"
-
-	gonum "gonum.org/v1/gonum/optimize/convex/lp"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -149,34 +146,36 @@ func vertices(p Problem) (least *big.Rat, spread []Range) {
 	return least, spread
 }
 
-// floating solves by gonum's simplex, in its standard form: rows scaled to their
-// largest coefficient, each bound an equation with a variable of its own.
-func floating(p Problem) (cost float64, err error) {
-	defer func() {
-		if r := recover(); r != nil {
-			err = fmt.Errorf("panic: %v", r)
-		}
-	}()
-	n := len(p.Cost)
+// interior solves in floating point by another method altogether: the homogeneous
+// self-dual interior point method of E. D. Andersen and K. D. Andersen, The MOSEK
+// interior point optimizer for linear programming, 2000 (from memory), on
+//
+//	least c'x, Ax = b, x >= 0
+//
+// with rows and columns scaled to their largest coefficient and a variable of its own
+// for each bound. It ends with a cost, with ErrInfeasible, or without an answer.
+func interior(p Problem) (cost float64, err error) {
 	type line struct {
-		coef []float64
-		sign float64
-		at   float64
+		coef     []float64
+		sign, at float64
 	}
 	var lines []line
+	largest := func(x []float64) float64 {
+		m := 0.0
+		for _, v := range x {
+			m = math.Max(m, math.Abs(v))
+		}
+		if m == 0 {
+			return 1
+		}
+		return m
+	}
+	n := len(p.Cost)
 	add := func(coef []float64, sign float64, bound *big.Rat) {
 		if bound == nil {
 			return
 		}
-		at := Floats([]*big.Rat{bound})[0]
-		scale := 0.0
-		for _, v := range coef {
-			scale = math.Max(scale, math.Abs(v))
-		}
-		if scale == 0 {
-			scale = 1
-		}
-		scaled := make([]float64, n)
+		at, scale, scaled := Floats([]*big.Rat{bound})[0], largest(coef), make([]float64, n)
 		for j := range coef {
 			scaled[j] = coef[j] / scale
 		}
@@ -184,6 +183,10 @@ func floating(p Problem) (cost float64, err error) {
 	}
 	for _, row := range p.Rows {
 		coef := Floats(row.Coef)
+		if row.Lower != nil && row.Upper != nil && row.Lower.Cmp(row.Upper) == 0 {
+			add(coef, 0, row.Lower)
+			continue
+		}
 		add(coef, -1, row.Lower)
 		add(coef, 1, row.Upper)
 	}
@@ -192,27 +195,123 @@ func floating(p Problem) (cost float64, err error) {
 		e[j] = 1
 		add(e, 1, u)
 	}
-	c := append(Floats(p.Cost), make([]float64, len(lines))...)
-	if len(lines) == 0 {
-		return 0, errors.New("no bound")
+	m, all := len(lines), n+len(lines)
+	if m == 0 {
+		return 0, nil // costs are >= 0
 	}
-	a, b := mat.NewDense(len(lines), len(c), nil), make([]float64, len(lines))
+	a, b, c := mat.NewDense(m, all, nil), mat.NewVecDense(m, nil), mat.NewVecDense(all, nil)
 	for i, l := range lines {
+		a.Set(i, n+i, l.sign)
+		b.SetVec(i, l.at)
 		for j, v := range l.coef {
 			a.Set(i, j, v)
 		}
-		a.Set(i, n+i, l.sign)
-		b[i] = l.at
 	}
-	cost, _, err = gonum.Simplex(c, a, b, 0, nil)
-	return cost, err
+	for j, v := range Floats(p.Cost) {
+		scale := largest(mat.Col(nil, j, a))
+		c.SetVec(j, v/scale)
+		for i := range m {
+			a.Set(i, j, a.At(i, j)/scale)
+		}
+	}
+	unitB, unitC := largest(b.RawVector().Data), largest(c.RawVector().Data)
+	b.ScaleVec(1/unitB, b)
+	c.ScaleVec(1/unitC, c)
+
+	vec := func(f func(j int) float64, length int) *mat.VecDense {
+		v := mat.NewVecDense(length, nil)
+		for j := range length {
+			v.SetVec(j, f(j))
+		}
+		return v
+	}
+	ones := func(int) float64 { return 1 }
+	x, z, y, tau, kappa := vec(ones, all), vec(ones, all), mat.NewVecDense(m, nil), 1.0, 1.0
+	for range 200 {
+		var ax, ay mat.VecDense
+		ax.MulVec(a, x)
+		ay.MulVec(a.T(), y)
+		rp := vec(func(i int) float64 { return b.AtVec(i)*tau - ax.AtVec(i) }, m)
+		rd := vec(func(j int) float64 { return c.AtVec(j)*tau - ay.AtVec(j) - z.AtVec(j) }, all)
+		primal, dual := mat.Dot(c, x), mat.Dot(b, y)
+		mu := (mat.Dot(x, z) + tau*kappa) / float64(all+1)
+		gap := math.Abs(primal-dual)/tau*unitB*unitC - 1e-8*(1+math.Abs(primal)/tau*unitB*unitC)
+		if mat.Norm(rp, 2) < 1e-9*tau && mat.Norm(rd, 2) < 1e-9*tau && gap <= 0 {
+			return primal / tau * unitB * unitC, nil
+		}
+		if dual > 0 && tau < 1e-8*kappa && mat.Norm(vec(func(j int) float64 { return ay.AtVec(j) + z.AtVec(j) }, all), 2) < 1e-8*dual {
+			return 0, ErrInfeasible // b'y > 0 with A'y <= 0: Farkas
+		}
+		weighted := mat.NewDense(m, all, nil)
+		weighted.Apply(func(_, j int, v float64) float64 { return v * x.AtVec(j) / z.AtVec(j) }, a)
+		var normal mat.Dense
+		normal.Mul(weighted, a.T())
+		for i := range m { // rows that say the same
+			normal.Set(i, i, normal.At(i, i)*(1+1e-13)+1e-18)
+		}
+		var lu mat.LU
+		lu.Factorize(&normal)
+		solve := func(r1, r2 *mat.VecDense) (u, v *mat.VecDense) {
+			var r, q, at mat.VecDense
+			r.MulVec(weighted, r1)
+			r.AddVec(&r, r2)
+			if lu.SolveVecTo(&q, false, &r) != nil && (q.IsEmpty() || math.IsNaN(q.AtVec(0))) {
+				return nil, nil
+			}
+			at.MulVec(a.T(), &q)
+			return vec(func(j int) float64 { return x.AtVec(j) / z.AtVec(j) * (at.AtVec(j) - r1.AtVec(j)) }, all), &q
+		}
+		p0, q0 := solve(c, b)
+		if p0 == nil {
+			return 0, errors.New("singular")
+		}
+		dx, dz, dy, dtau, dkappa := mat.NewVecDense(all, nil), mat.NewVecDense(all, nil), mat.NewVecDense(m, nil), 0.0, 0.0
+		gamma, step := 0.0, 0.0
+		for pass := range 2 { // predictor, corrector
+			eta := 1 - gamma
+			xz := vec(func(j int) float64 { return gamma*mu - x.AtVec(j)*z.AtVec(j) - dx.AtVec(j)*dz.AtVec(j) }, all)
+			tk := gamma*mu - tau*kappa - dtau*dkappa
+			r1 := vec(func(j int) float64 { return eta*rd.AtVec(j) - xz.AtVec(j)/x.AtVec(j) }, all)
+			r2 := vec(func(i int) float64 { return eta * rp.AtVec(i) }, m)
+			u, v := solve(r1, r2)
+			if u == nil {
+				return 0, errors.New("singular")
+			}
+			rg := eta * (primal - dual + kappa)
+			dtau = (rg + tk/tau + mat.Dot(c, u) - mat.Dot(b, v)) / (kappa/tau - mat.Dot(c, p0) + mat.Dot(b, q0))
+			dx.AddScaledVec(u, dtau, p0)
+			dy.AddScaledVec(v, dtau, q0)
+			dz = vec(func(j int) float64 { return (xz.AtVec(j) - z.AtVec(j)*dx.AtVec(j)) / x.AtVec(j) }, all)
+			dkappa = (tk - kappa*dtau) / tau
+			step = 1.0
+			limit := func(v, d float64) {
+				if d < 0 {
+					step = math.Min(step, -v/d)
+				}
+			}
+			for j := range all {
+				limit(x.AtVec(j), dx.AtVec(j))
+				limit(z.AtVec(j), dz.AtVec(j))
+			}
+			limit(tau, dtau)
+			limit(kappa, dkappa)
+			if pass == 0 {
+				gamma = (1 - step) * (1 - step) * math.Min(.1, 1-step)
+			}
+		}
+		step *= .9995
+		x.AddScaledVec(x, step, dx)
+		z.AddScaledVec(z, step, dz)
+		y.AddScaledVec(y, step, dy)
+		tau, kappa = tau+step*dtau, kappa+step*dkappa
+	}
+	return 0, errors.New("no end")
 }
 
 // 10,000 generated diets: each answer carries a certificate that holds, and a second
 // solver agrees. The small ones are held to all vertices in exact arithmetic, ranges
-// and duals included; all to a floating-point simplex. Where that one fails by its
-// own account, or calls a problem infeasible or not within its tolerance, the
-// certificate decides; the test counts those.
+// and duals included; all to an interior point method in floating point. Where that one ends
+// without an answer, or with another, the certificate decides; the test counts those.
 func TestSecondSolver(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1939, 1945))
 	const count = 10_000
@@ -251,15 +350,15 @@ func TestSecondSolver(t *testing.T) {
 				degenerate += checkDuals(t, k, p, s)
 			}
 		}
-		cost, failed := floating(p)
+		cost, failed := interior(p)
 		want := math.NaN()
 		if s != nil {
 			want, _ = s.Cost.Float64()
 		}
 		switch {
-		case failed == nil && s != nil && math.Abs(cost-want) <= 1e-7*(1+math.Abs(want)):
-		case errors.Is(failed, gonum.ErrInfeasible) && s == nil:
-		case failed != nil && !errors.Is(failed, gonum.ErrInfeasible):
+		case failed == nil && s != nil && math.Abs(cost-want) <= 1e-6*(1+math.Abs(want)):
+		case errors.Is(failed, ErrInfeasible) && s == nil:
+		case failed != nil && !errors.Is(failed, ErrInfeasible):
 			lost++
 		default:
 			differ++
@@ -271,7 +370,7 @@ func TestSecondSolver(t *testing.T) {
 	if solved < count/3 || infeasible < count/10 || several < 50 || degenerate < 50 {
 		t.Error("the problems drawn are too much alike")
 	}
-	if lost > count/100 || differ > count/1000 {
+	if lost+differ > count/1000 {
 		t.Errorf("floating-point solver: %d failed, %d differ", lost, differ)
 	}
 }
