@@ -176,8 +176,10 @@ func Solve(p Problem) (*Solution, error) {
 	if s.XRange, err = t.ranges(reduced); err != nil {
 		return nil, err
 	}
-	s.DualRange, err = t.dualRanges(cost, unit, s.Dual)
-	return s, err
+	if s.DualRange, err = t.dualRanges(cost, unit, s.Dual); err != nil {
+		return nil, err
+	}
+	return s, nil
 }
 
 // CostWith is the least cost if a row had other bounds, all else equal: what a
@@ -211,7 +213,10 @@ func (s *Solution) CostWith(row int, lower, upper *big.Rat) (*big.Rat, error) {
 		}
 		return nil, e
 	}
-	return dot(p.Cost, t.x[:t.n]), t.certify(cost, unit)
+	if err := t.certify(cost, unit); err != nil {
+		return nil, err
+	}
+	return dot(p.Cost, t.x[:t.n]), nil
 }
 
 // Floats are the nearest float64 of exact numbers, for showing; nil becomes NaN.

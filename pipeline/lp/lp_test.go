@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math/big"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -387,5 +388,32 @@ func TestOwnNumbers(t *testing.T) {
 	p.Upper[0].SetInt64(0)
 	if got, err := s.CostWith(0, big.NewRat(2, 1), nil); err != nil || got.RatString() != "2" {
 		t.Errorf("got %v, %v, want 2", got, err)
+	}
+}
+
+// The rule that ends cycles, from the first move on, comes to the same costs.
+func TestFirstVariable(t *testing.T) {
+	problems := []Problem{program(t, "-3/4 150 -1/50 6", "- - - -", "- 0: 1/4 -60 -1/25 9", "- 0: 1/2 -90 -1/50 3", "- 1: 0 0 1 0")}
+	rng := rand.New(rand.NewPCG(19, 77))
+	for range 300 {
+		problems = append(problems, drawDiet(rng, 1+rng.IntN(10), 1+rng.IntN(8)))
+	}
+	for k, p := range problems {
+		s, err := Solve(p)
+		if crossed(p) {
+			continue
+		}
+		first := newSimplex(p)
+		first.patience = -1
+		if got := first.findFeasible(); got != (err == nil) {
+			t.Fatalf("%d: feasible %v, Solve %v", k, got, err)
+		}
+		if err != nil {
+			continue
+		}
+		cost, _ := integers(p.Cost)
+		if first.minimise(cost) != nil || dot(p.Cost, first.x[:first.n]).Cmp(s.Cost) != 0 {
+			t.Fatalf("%d: got %v, want %v", k, dot(p.Cost, first.x[:first.n]), s.Cost)
+		}
 	}
 }

@@ -45,10 +45,13 @@ func (t *simplex) extreme(j, sign int) (*big.Rat, error) {
 		cost[k] = new(big.Int)
 	}
 	cost[j].SetInt64(int64(sign))
-	if t.minimise(cost) != nil {
-		return nil, nil
+	if ray := t.minimise(cost); ray != nil {
+		return nil, t.certifyRay(ray, cost)
 	}
-	return t.x[j], t.certify(cost, one)
+	if err := t.certify(cost, one); err != nil {
+		return nil, err
+	}
+	return t.x[j], nil
 }
 
 // dualRanges are the least and the most of each row's dual over all optimal duals.

@@ -32,6 +32,7 @@ type simplex struct {
 	inverse   [][]*big.Int
 	det       *big.Int // > 0; the inverse is inverse/det
 
+	patience   int        // moves on the spot before the first variable is taken, not the best
 	infeasible []*big.Int // the costs that findFeasible was left with
 }
 
@@ -42,7 +43,7 @@ type entry struct {
 
 func newSimplex(p Problem) *simplex {
 	n, m := len(p.Cost), len(p.Rows)
-	t := &simplex{n: n, m: m, column: make([][]entry, n+m), size: make([]float64, n+m), det: big.NewInt(1)}
+	t := &simplex{n: n, m: m, column: make([][]entry, n+m), size: make([]float64, n+m), det: big.NewInt(1), patience: n + m}
 	for j := range n {
 		t.lo, t.hi, t.row = append(t.lo, new(big.Rat)), append(t.hi, p.upper(j)), append(t.row, -1)
 	}
@@ -301,7 +302,7 @@ func (t *simplex) pivot(r int, alpha []*big.Int) {
 // is taken instead of the best until the cost falls: that ends every cycle.
 func (t *simplex) descend(cost func() []*big.Int) (ray []*big.Rat) {
 	for idle := 0; ; {
-		q, sign := t.enter(cost(), idle > len(t.x))
+		q, sign := t.enter(cost(), idle > t.patience)
 		if q < 0 {
 			return nil
 		}
@@ -377,6 +378,35 @@ func (t *simplex) certify(cost []*big.Int, unit *big.Rat) error {
 		if sum.Sign() != 0 {
 			return fails("row %d does not add up", i)
 		}
+	}
+	return nil
+}
+
+// certifyRay checks that every bound and row holds along the ray for ever, and that
+// the cost falls along it.
+func (t *simplex) certifyRay(ray []*big.Rat, cost []*big.Int) error {
+	sums, fall := make([]*big.Rat, t.m), new(big.Rat)
+	for i := range sums {
+		sums[i] = new(big.Rat)
+	}
+	for j, r := range ray {
+		if below(t.x[j], t.lo[j]) || above(t.x[j], t.hi[j]) || r.Sign() < 0 && t.lo[j] != nil || r.Sign() > 0 && t.hi[j] != nil {
+			return fails("ray leaves the bounds of variable %d", j)
+		}
+		for _, e := range t.column[j] {
+			sums[e.row].Add(sums[e.row], new(big.Rat).Mul(r, new(big.Rat).SetInt(e.value)))
+		}
+		if j < len(cost) {
+			fall.Add(fall, new(big.Rat).Mul(r, new(big.Rat).SetInt(cost[j])))
+		}
+	}
+	for i, sum := range sums {
+		if sum.Sign() != 0 {
+			return fails("row %d does not hold along the ray", i)
+		}
+	}
+	if fall.Sign() >= 0 {
+		return fails("cost does not fall along the ray")
 	}
 	return nil
 }
