@@ -15,7 +15,7 @@ import (
 // package may use. A new one is a decision.
 var allowed = map[string][]string{
 	"cmd/farthing": {"pipeline", "pipeline/compute", "pipeline/intake", "pipeline/kitchen", "pipeline/result", "pipeline/workspace", "testdata", "github.com/spf13/cobra"},
-	"pipeline": {"pipeline/compute", "pipeline/index", "pipeline/intake", "pipeline/publish", "pipeline/quantity", "pipeline/result", "pipeline/store", "pipeline/workspace", "queries",
+	"pipeline": {"pipeline/compute", "pipeline/index", "pipeline/intake", "pipeline/kitchen", "pipeline/publish", "pipeline/quantity", "pipeline/result", "pipeline/store", "pipeline/workspace", "queries",
 		"github.com/robfig/cron/v3"},
 
 	// The stages, in order of work.
@@ -34,7 +34,8 @@ var allowed = map[string][]string{
 	"pipeline/quantity": {},
 	"pipeline/index":    {"gonum.org/v1/gonum"},
 	"pipeline/meal":     {},
-	"pipeline/lp":       {"gonum.org/v1/gonum"},
+	"pipeline/lp":       {},
+	"pipeline/diet":     {"pipeline/lp"},
 
 	// Leaves: the standard library only.
 	"pipeline/result": {},

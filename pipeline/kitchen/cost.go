@@ -266,17 +266,14 @@ func (k *Kitchen) rows(x *Answer, kind string, days int, plan []meal.Serving, le
 		m := result.Meal{Shopping: a.Name, Recipe: dish.Recipe, Servings: num(dish.Servings), PerMeal: num(perMeal), UnpricedLines: result.Count(0)}
 		sum := new(big.Rat)
 		var lines []result.MealLine
-		for i, l := range c.shop.Lines {
-			if l.Dish != dish.Recipe {
-				continue
-			}
-			if l.Cost == nil {
+		for _, l := range c.shop.Lines {
+			switch {
+			case l.Dish != dish.Recipe:
+			case l.Cost == nil || sum == nil:
 				sum = nil
-			}
-			if sum != nil {
+			default:
 				sum.Add(sum, l.Cost)
 			}
-			_ = i
 		}
 		for _, l := range x.Lines {
 			if l.Recipe == dish.Recipe {
@@ -294,6 +291,12 @@ func (k *Kitchen) rows(x *Answer, kind string, days int, plan []meal.Serving, le
 	slices.SortFunc(x.Meals, func(a, b result.Meal) int { return strings.Compare(a.Recipe, b.Recipe) })
 	x.Goods = k.goodRows(x, left, base)
 	x.Nutrients = k.nutrientRows(x, dishes(plan))
+	if kind == "plan" && h.Persons.OK {
+		if all := days * h.Persons.V * max(h.MealsPerDay.V, 1); c.servings.Cmp(big.NewRat(int64(all), 1)) < 0 {
+			x.warn("part_of_the_meals", fmt.Sprintf("the plan has %s servings for the %d meals of %d persons in %d days: its cost a day is that of what is planned", c.servings.RatString(), all, h.Persons.V, days),
+				"plan the other meals too, to set it against a whole day's allowance", "")
+		}
+	}
 	for _, l := range x.Lines {
 		if l.Lacks != "" {
 			x.warn("incomplete", fmt.Sprintf("%s, line %s, %s: %s", l.Recipe, l.Line, l.Item, l.Lacks), "without it the meal has no total", l.Recipe+"/"+l.Line)
@@ -376,7 +379,10 @@ func (k *Kitchen) goodRows(x *Answer, left meal.Leftovers, base result.Base) []r
 			continue
 		}
 		r := result.ShoppingLine{Shopping: x.Ask.Name, Item: g.item, Grade: g.grade, APQuantity: num(t.Need), BaseUnit: k.items[g.item].BaseUnit, FromPantry: num(t.FromPantry),
-			FromCupboard: num(t.FromCupboard), Till: num(t.Till), Leftover: num(t.Leftover), LeftoverLCU: num(t.LeftValue), Base: base}
+			FromCupboard: num(t.FromCupboard), Till: num(t.Till), Leftover: num(t.Leftover), LeftoverLCU: num(t.LeftValue), Late: num(t.Late), Base: base}
+		if t.Late != nil && t.Late.Sign() > 0 {
+			x.warn("kept_too_long", fmt.Sprintf("%s %s of %s is used later than an opened pack keeps", t.Late.FloatString(3), r.BaseUnit, g.item), "plan it on nearer days, or buy another pack: local food-safety guidance decides", g.item)
+		}
 		if p := c.prices[t.Good]; p != nil {
 			r.Pack, r.PackPrice, r.Outlet, r.Base = p.pack, num(p.Price), p.outlet, p.base
 			r.Packs, r.Deals = result.Count(int(t.Packs)), result.Count(int(t.Deals))

@@ -382,6 +382,7 @@ type ShoppingLine struct {
 	Till         Num    `col:"till_lcu,money"`
 	Leftover     Num    `col:"leftover_quantity,quantity"`
 	LeftoverLCU  Num    `col:"leftover_lcu,money"`
+	Late         Num    `col:"late_quantity,quantity"`      // used after its opened pack keeps
 	UsedNext     Num    `col:"used_next_quantity,quantity"` // by the same plan again, before it spoils
 	StrandedQty  Num    `col:"stranded_quantity,quantity"`
 	Stranded     Num    `col:"stranded_lcu,money"`

@@ -1,0 +1,435 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"math/big"
+	"os"
+	"strings"
+
+	"farthing/pipeline"
+	"farthing/pipeline/kitchen"
+	"farthing/pipeline/result"
+	"farthing/pipeline/workspace"
+
+	"github.com/spf13/cobra"
+)
+
+// mealCaution goes with every cost of a meal.
+const mealCaution = "This is arithmetic about prices and food tables. It is not dietary advice and says nothing of who may get what. Keeping times are rules of thumb: local food-safety guidance comes first."
+
+// mealFlags are what meal and swap ask alike.
+type mealFlags struct {
+	region, outlet, month, on, household, programme, pantry, servings string
+	with                                                              []string
+	maxAge                                                            int
+	cupboard                                                          bool
+}
+
+func (m *mealFlags) add(cmd *cobra.Command) {
+	f := cmd.Flags()
+	f.StringVar(&m.region, "region", "", "typical prices of this region (default that of [meals])")
+	f.StringVar(&m.month, "month", "", "of this month, as 2024-02")
+	f.StringVar(&m.outlet, "outlet", "", "the latest prices at this outlet instead")
+	f.StringVar(&m.on, "on", "", "prices no later than this day, as 2024-02-29; the first day of a plan")
+	f.IntVar(&m.maxAge, "max-age-days", 0, "how many days old a price may be (default any of the month; at an outlet 60)")
+	f.StringVar(&m.household, "household", "", "whose allowance it is set against")
+	f.StringVar(&m.programme, "programme", "", "of this programme")
+	f.StringVar(&m.servings, "servings", "", "so many servings of the recipe, or of each dish of the plan")
+	f.StringVar(&m.pantry, "pantry", "", "what is in this pantry of tables/pantry is used first")
+	f.StringArrayVar(&m.with, "with", nil, "item=grade: take this grade, whatever the recipe says")
+	f.BoolVar(&m.cupboard, "buy-cupboard", false, "buy what stands in the cupboard (oil, spice) like all else")
+}
+
+// cost costs a recipe or plan of the newest edition as the flags say.
+func (c *cli) cost(m *mealFlags, name string) (*kitchen.Kitchen, *result.Edition, *kitchen.Answer, error) {
+	_, e, err := c.edition()
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	k, err := pipeline.Kitchen(e)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	a := k.Default(name)
+	for _, x := range []struct {
+		to   *string
+		flag string
+	}{{&a.Region, m.region}, {&a.Household, m.household}, {&a.Programme, m.programme}, {&a.Pantry, m.pantry}, {&a.Outlet, m.outlet}} {
+		if x.flag != "" {
+			*x.to = x.flag
+		}
+	}
+	a.MaxAgeDays, a.BuyCupboard, a.With = m.maxAge, m.cupboard, map[string]string{}
+	if m.maxAge < 0 {
+		return nil, nil, nil, usageError{fmt.Errorf("--max-age-days %d: at least 1", m.maxAge)}
+	}
+	if m.on != "" {
+		if a.On, err = workspace.ParseDay(m.on); err != nil {
+			return nil, nil, nil, usageError{fmt.Errorf("--on %q: write a day as 2024-02-29", m.on)}
+		}
+		a.Month = result.MonthOf(a.On)
+	}
+	if m.month != "" {
+		if a.Month, err = result.ParseMonth(m.month); err != nil {
+			return nil, nil, nil, usageError{err}
+		}
+	}
+	if m.outlet != "" && m.on == "" {
+		if a.On, err = workspace.ParseDay(e.AsOf); err != nil {
+			return nil, nil, nil, err
+		}
+		if m.month != "" && a.Month.Day(31).Before(a.On) {
+			a.On = a.Month.Day(31)
+		}
+	}
+	if m.servings != "" {
+		n, ok := new(big.Rat).SetString(m.servings)
+		if !ok || n.Sign() <= 0 {
+			return nil, nil, nil, usageError{fmt.Errorf("--servings %q: a number above 0", m.servings)}
+		}
+		a.Servings = n
+	}
+	for _, w := range m.with {
+		item, grade, ok := strings.Cut(w, "=")
+		if !ok || item == "" {
+			return nil, nil, nil, usageError{fmt.Errorf("--with %q: write it as item=grade", w)}
+		}
+		a.With[item] = grade
+	}
+	x, err := k.Cost(a)
+	return k, e, x, err
+}
+
+func rowsOfJSON[T any](rows []T) []json.RawMessage {
+	list := []json.RawMessage{}
+	for _, r := range rows {
+		list = append(list, result.JSONRow(r))
+	}
+	return list
+}
+
+// mealAnswer is what meal prints with --json.
+type mealAnswer struct {
+	Schema    string            `json:"schema"`
+	Edition   string            `json:"edition"`
+	AsOf      string            `json:"as_of"`
+	Total     *float64          `json:"total"` // null if a line has no cost
+	KnownPart *float64          `json:"known_part_lcu"`
+	Till      *float64          `json:"till_lcu"`
+	Whole     json.RawMessage   `json:"whole"`
+	Meals     []json.RawMessage `json:"meals"`
+	Lines     []json.RawMessage `json:"lines"`
+	Shopping  []json.RawMessage `json:"shopping"`
+	Nutrients []mealNutrient    `json:"nutrients"`
+	Compare   []mealCompare     `json:"compare"`
+	Leftovers []mealLeftover    `json:"leftovers"`
+	Warnings  []result.Warning  `json:"warnings"`
+	Caution   string            `json:"caution"`
+}
+
+type mealNutrient struct {
+	Recipe     string   `json:"recipe"`
+	Nutrient   string   `json:"nutrient"`
+	Unit       string   `json:"unit"`
+	PerServing *float64 `json:"per_serving"`
+	IsAtLeast  bool     `json:"is_at_least"`
+	KnownShare *float64 `json:"known_share"`
+	Percent    *float64 `json:"reference_pct"`
+	Group      string   `json:"person_group"`
+}
+
+type mealCompare struct {
+	Per       string   `json:"per"`
+	Cost      *float64 `json:"cost_lcu"`
+	Allowance *float64 `json:"allowance_lcu"`
+	Balance   *float64 `json:"balance_lcu"`
+}
+
+type mealLeftover struct {
+	Item     string   `json:"item"`
+	Grade    string   `json:"grade"`
+	Quantity *float64 `json:"quantity"`
+	BaseUnit string   `json:"base_unit"`
+	Value    *float64 `json:"leftover_lcu"`
+	Stranded *float64 `json:"stranded_lcu"`
+	UseByOn  string   `json:"use_by_on"`
+}
+
+func value(n result.Num) *float64 {
+	if !n.OK {
+		return nil
+	}
+	return &n.V
+}
+
+func (c *cli) mealCommand() *cobra.Command {
+	var m mealFlags
+	var order string
+	cmd := &cobra.Command{
+		Use:   "meal NAME",
+		Short: "What a recipe or plan costs: the part used, and at the till",
+		Long: `Cost a recipe or a plan of tables/recipes and tables/plans at the prices of the newest edition, twice: by the part
+used of each pack, and by what leaves the purse when all its packs are bought whole. What is left over is listed with its
+value and how long it keeps. A line whose weight, yield or price is not known says so; the meal then has no total.` + "\n" + exitHelp,
+		Example: "  farthing meal lentil-loaf --workspace tavrin\n  farthing meal week --workspace tavrin --pantry kitchen\n  farthing meal barley-pot --workspace tavrin --servings 100 --max-age-days 30 --order order.xlsx",
+		Args:    args(cobra.ExactArgs(1)),
+		RunE: func(_ *cobra.Command, list []string) error {
+			k, e, x, err := c.cost(&m, list[0])
+			if err != nil {
+				return err
+			}
+			if order != "" {
+				b, err := k.Order(x)
+				if err == nil {
+					err = os.WriteFile(order, b, 0o644)
+				}
+				if err != nil {
+					return err
+				}
+			}
+			s := x.Shopping
+			answer := mealAnswer{Schema: "farthing.meal/1", Edition: e.Hash, AsOf: e.AsOf, Total: value(s.Portion), KnownPart: value(s.KnownPart), Till: value(s.Till), Whole: result.JSONRow(s),
+				Meals: rowsOfJSON(x.Meals), Lines: rowsOfJSON(x.Lines), Shopping: rowsOfJSON(x.Goods), Nutrients: []mealNutrient{}, Leftovers: []mealLeftover{},
+				Warnings: append([]result.Warning{}, x.Warnings...), Caution: mealCaution}
+			for _, n := range x.Nutrients {
+				answer.Nutrients = append(answer.Nutrients, mealNutrient{n.Recipe, n.Nutrient, n.Unit, value(n.PerServing), n.IsAtLeast == "yes", value(n.KnownShare), value(n.Percent), n.PersonGroup})
+			}
+			for _, d := range x.Meals {
+				answer.Compare = append(answer.Compare, mealCompare{"serving of " + d.Recipe, value(d.PerServing), value(d.PerMeal), value(d.Balance)})
+			}
+			if s.PerPersonDay.OK {
+				answer.Compare = append(answer.Compare, mealCompare{"person and day", value(s.PerPersonDay), value(s.PerDay), value(s.Balance)})
+			}
+			for _, g := range x.Goods {
+				if g.Leftover.V > 0 {
+					answer.Leftovers = append(answer.Leftovers, mealLeftover{g.Item, g.Grade, value(g.Leftover), g.BaseUnit, value(g.LeftoverLCU), value(g.Stranded), g.UseByOn})
+				}
+			}
+			return c.print(answer, func(out io.Writer) { printMeal(out, x, order) })
+		},
+	}
+	m.add(cmd)
+	cmd.Flags().StringVar(&order, "order", "", "write the shopping as an order in purchase units, an XLSX file")
+	return cmd
+}
+
+// said is an amount, or the word for there being none.
+func said(n result.Num, places int, none string) string {
+	if !n.OK {
+		return none
+	}
+	return n.Fixed(places)
+}
+
+func printMeal(out io.Writer, x *kitchen.Answer, order string) {
+	s := x.Shopping
+	where := "typical prices of " + s.Region + ", " + s.Month.String()
+	if s.Outlet != "" {
+		where = "prices at " + s.Outlet + " up to " + s.PricedOn
+	}
+	fmt.Fprintf(out, "%s: %s servings, %s; the oldest price is of %s\n\n", s.Shopping, s.Servings.Exact(), where, said2(s.OldestOn))
+	printTable(out, x.Lines, []string{"recipe", "line", "item", "grade", "as_written", "ap_quantity", "base_unit", "pack", "pack_price_lcu", "unit_price_lcu", "supply", "portion_lcu"})
+	for _, l := range x.Lines {
+		if l.Lacks != "" {
+			fmt.Fprintf(out, "%s, line %s, %s: %s\n", l.Recipe, l.Line, l.Item, l.Lacks)
+		}
+	}
+	fmt.Fprintf(out, "\nat the till, cupboard lines %s:\n", s.Cupboard)
+	printTable(out, x.Goods, []string{"item", "grade", "ap_quantity", "base_unit", "from_pantry_quantity", "packs", "pack", "till_lcu", "leftover_quantity", "leftover_lcu", "stranded_lcu", "use_by_on"})
+	none := "incomplete, of which known " + s.KnownPart.Fixed(4)
+	fmt.Fprintf(out, "\nportion cost  %s %s\ntill cost     %s %s\nleft over     %s, of which %s strands\n", said(s.Portion, 4, none), s.CurrencyCode, said(s.Till, 4, "incomplete"), s.CurrencyCode,
+		said(s.Leftover, 4, "not known"), said(s.Stranded, 4, "not known"))
+	for _, d := range x.Meals {
+		fmt.Fprintf(out, "a serving of %s  %s", d.Recipe, said(d.PerServing, 4, "incomplete"))
+		if d.PerMeal.OK {
+			fmt.Fprintf(out, "; the allowance gives %s a meal: %s", d.PerMeal.Fixed(4), balance(d.Balance))
+		}
+		fmt.Fprintln(out)
+	}
+	if s.PerPersonDay.OK && s.PerDay.OK {
+		fmt.Fprintf(out, "a person's day  %s; the allowance gives %s: %s\n", s.PerPersonDay.Fixed(4), s.PerDay.Fixed(4), balance(s.Balance))
+	}
+	for _, w := range x.Warnings {
+		if w.Code != "incomplete" {
+			fmt.Fprintf(out, "%s; %s\n", w.Text, w.Cure)
+		}
+	}
+	if order != "" {
+		fmt.Fprintf(out, "wrote %s\n", order)
+	}
+	fmt.Fprintln(out, "\n"+mealCaution)
+}
+
+func said2(day string) string {
+	if day == "" {
+		return "a published average"
+	}
+	return day
+}
+
+func balance(n result.Num) string {
+	switch {
+	case !n.OK:
+		return "not known"
+	case n.V < 0:
+		return "over by " + result.Some(-n.V).Fixed(4)
+	}
+	return "under by " + n.Fixed(4)
+}
+
+// swapAnswer is what swap prints with --json.
+type swapAnswer struct {
+	Schema    string            `json:"schema"`
+	Edition   string            `json:"edition"`
+	AsOf      string            `json:"as_of"`
+	By        string            `json:"by"` // portion or till
+	Target    *float64          `json:"target_lcu"`
+	Before    *float64          `json:"before_lcu"`
+	After     *float64          `json:"after_lcu"`
+	Feasible  *bool             `json:"feasible"` // null: the search ended before it was known
+	Sacrifice int               `json:"sacrifice"`
+	Changes   []swapChange      `json:"changes"`
+	Tie       []swapChange      `json:"tie"`
+	Best      *float64          `json:"best_possible_lcu"`
+	Proven    bool              `json:"proven"`
+	Bound     *float64          `json:"best_possible_bound_lcu"`
+	Singles   []json.RawMessage `json:"singles"`
+	Warnings  []result.Warning  `json:"warnings"`
+}
+
+type swapChange struct {
+	Line   string   `json:"line"`
+	From   string   `json:"from"`
+	To     string   `json:"to"`
+	Saving *float64 `json:"saving_lcu"`
+}
+
+func number(r *big.Rat) *float64 {
+	if r == nil {
+		return nil
+	}
+	f, _ := r.Float64()
+	return &f
+}
+
+func (c *cli) swapCommand() *cobra.Command {
+	var m mealFlags
+	var target string
+	var till bool
+	cmd := &cobra.Command{
+		Use:   "swap NAME",
+		Short: "The least sacrifice that brings a recipe or plan under the allowance",
+		Long: `Of all ways to change lines by tables/swaps, find the one that brings the cost to the target with the least sum of keep
+over the lines changed, then the fewest lines, then the least cost. keep is 0, gladly changed, to 9, must stay; of a line and its
+swap the greater counts, 1 where both are blank. The target is what the allowance gives for these meals, or --target.
+By default the portion cost; with --till the till cost, whole packs over all its dishes.` + "\n" + exitHelp,
+		Example: "  farthing swap day --workspace tavrin\n  farthing swap week --workspace tavrin --till --target 40",
+		Args:    args(cobra.ExactArgs(1)),
+		RunE: func(_ *cobra.Command, list []string) error {
+			k, e, x, err := c.cost(&m, list[0])
+			if err != nil {
+				return err
+			}
+			var goal *big.Rat
+			if target != "" {
+				var ok bool
+				if goal, ok = new(big.Rat).SetString(target); !ok || goal.Sign() < 0 {
+					return usageError{fmt.Errorf("--target %q: a sum of money such as 12.50", target)}
+				}
+			}
+			if x.Shopping.UnpricedLines.V > 0 {
+				return &workspace.InputError{Code: "incomplete", Field: "name", Read: fmt.Sprintf("%s has lines without a cost", list[0]), Instead: "see farthing meal " + list[0] + ": each says what it lacks"}
+			}
+			answer := swapAnswer{Schema: "farthing.swap/1", Edition: e.Hash, AsOf: e.AsOf, By: "portion", Changes: []swapChange{}, Tie: []swapChange{}, Singles: []json.RawMessage{},
+				Warnings: append([]result.Warning{}, x.Warnings...), Proven: true}
+			var singles []result.Swapped
+			if till {
+				answer.By = "till"
+				s, names, err := k.Till(x, goal)
+				if err != nil {
+					return err
+				}
+				answer.Target, answer.Before, answer.After, answer.Best = number(s.Target), number(s.Before), number(s.After), number(s.Least)
+				answer.Proven, answer.Sacrifice = s.Proven, s.Sacrifice
+				if s.Feasible || s.Proven {
+					answer.Feasible = &s.Feasible
+				}
+				if !s.LeastProven {
+					answer.Bound = number(s.LeastBound)
+				}
+				for _, ch := range s.Changes {
+					answer.Changes = append(answer.Changes, swapChange{names[ch.Choice], ch.From, ch.To, number(ch.Saving)})
+				}
+			} else {
+				s, err := k.Swap(x, goal)
+				if err != nil {
+					return err
+				}
+				if s.Target == nil {
+					return &workspace.InputError{Code: "swap", Field: "target", Read: "no allowance is known", Instead: "--target with a sum of money"}
+				}
+				answer.Target, answer.Before, answer.After, answer.Best = number(s.Target), number(s.Before), number(s.After), number(s.Least)
+				answer.Feasible, answer.Sacrifice = &s.Feasible, s.Sacrifice
+				answer.Warnings = append(answer.Warnings, s.Warnings...)
+				change := func(r result.Swapped) swapChange {
+					return swapChange{r.Recipe + ", line " + r.Line, r.From, r.To, value(r.Saving)}
+				}
+				for _, r := range s.Rows {
+					if r.Change == "least" {
+						answer.Changes = append(answer.Changes, change(r))
+					} else {
+						singles = append(singles, r)
+					}
+				}
+				for _, r := range s.Tie {
+					answer.Tie = append(answer.Tie, change(r))
+				}
+				answer.Singles = rowsOfJSON(singles)
+			}
+			return c.print(answer, func(out io.Writer) { printSwap(out, list[0], &answer, singles) })
+		},
+	}
+	m.add(cmd)
+	cmd.Flags().StringVar(&target, "target", "", "sum of money for the whole of it (default what the allowance gives)")
+	cmd.Flags().BoolVar(&till, "till", false, "by till cost, whole packs")
+	return cmd
+}
+
+func printSwap(out io.Writer, name string, a *swapAnswer, singles []result.Swapped) {
+	money := func(f *float64) string {
+		if f == nil {
+			return "not known"
+		}
+		return result.Some(*f).Fixed(4)
+	}
+	fmt.Fprintf(out, "%s, %s cost: %s, target %s\n", name, a.By, money(a.Before), money(a.Target))
+	switch {
+	case a.Feasible == nil:
+		fmt.Fprintf(out, "not known whether it can be reached: the search ended; found %s, no plan is below %s\n", money(a.Best), money(a.Bound))
+	case !*a.Feasible:
+		fmt.Fprintf(out, "cannot be reached: the least possible is %s\n", money(a.Best))
+	case len(a.Changes) == 0:
+		fmt.Fprintln(out, "nothing to change")
+	default:
+		for _, ch := range a.Changes {
+			fmt.Fprintf(out, "%s: %s -> %s saves %s\n", ch.Line, ch.From, ch.To, money(ch.Saving))
+		}
+		fmt.Fprintf(out, "then %s; sacrifice %d\n", money(a.After), a.Sacrifice)
+		if !a.Proven {
+			fmt.Fprintln(out, "the search ended before this was proven to be the least sacrifice")
+		}
+		if len(a.Tie) > 0 {
+			fmt.Fprintln(out, "as good:")
+			for _, ch := range a.Tie {
+				fmt.Fprintf(out, "  %s: %s -> %s saves %s\n", ch.Line, ch.From, ch.To, money(ch.Saving))
+			}
+		}
+	}
+	if len(singles) > 0 {
+		fmt.Fprintln(out, "\neach change alone:")
+		printTable(out, singles, []string{"recipe", "line", "from", "to", "sacrifice", "saving_lcu", "after_lcu", "enough"})
+	}
+	fmt.Fprintln(out, "\n"+mealCaution)
+}
