@@ -21,7 +21,7 @@ var allowed = map[string][]string{
 	// The stages, in order of work.
 	"pipeline/intake": {"pipeline/index", "pipeline/quantity", "pipeline/result", "pipeline/store", "pipeline/workspace", "queries",
 		"github.com/apache/arrow/go/v17", "github.com/zeebo/xxh3", "golang.org/x/text"},
-	"pipeline/kitchen": {"pipeline/meal", "pipeline/quantity", "pipeline/reference", "pipeline/result", "pipeline/workspace", "github.com/xuri/excelize/v2"},
+	"pipeline/kitchen": {"pipeline/diet", "pipeline/meal", "pipeline/quantity", "pipeline/reference", "pipeline/result", "pipeline/workspace", "github.com/xuri/excelize/v2"},
 	"pipeline/compute": {"pipeline/index", "pipeline/kitchen", "pipeline/quantity", "pipeline/result", "pipeline/store", "pipeline/workspace", "queries",
 		"github.com/apache/arrow/go/v17"},
 	"pipeline/publish":          {"dashboards", "pipeline/publish/takeaway", "pipeline/result", "pipeline/workspace"},

@@ -515,7 +515,7 @@ func (r *Run) publish(ctx context.Context, _ []string) (o outcome, err error) {
 	}
 	e := r.made
 	if e == nil || e.Hash != last.hash {
-		if e, err = result.Load(filepath.Join(r.W.EditionsDir(), last.hash)); err != nil {
+		if e, err = result.LoadPublished(filepath.Join(r.W.EditionsDir(), last.hash)); err != nil {
 			return o, err
 		}
 	}

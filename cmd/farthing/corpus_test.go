@@ -545,6 +545,11 @@ func publishedCorpus(t *testing.T, paths []string, want map[string][]intake.Reas
 		t.Error("the site has no pages, or no data")
 	}
 	for name, text := range published {
+		switch filepath.Ext(name) {
+		case ".parquet", ".xlsx": // not text: TestInert of the files to take away reads their cells
+			continue
+		}
+		text = strings.TrimPrefix(text, "\ufeff") // a spreadsheet knows UTF-8 by it
 		if filepath.Ext(name) == ".html" && strings.Contains(text, "<script>alert") {
 			t.Errorf("%s: a script of the notes is in the page", name)
 		}

@@ -306,7 +306,7 @@ type swapChange struct {
 	Saving *float64 `json:"saving_lcu"`
 }
 
-func number(r *big.Rat) *float64 {
+func ratValue(r *big.Rat) *float64 {
 	if r == nil {
 		return nil
 	}
@@ -351,16 +351,16 @@ By default the portion cost; with --till the till cost, whole packs over all its
 				if err != nil {
 					return err
 				}
-				answer.Target, answer.Before, answer.After, answer.Best = number(s.Target), number(s.Before), number(s.After), number(s.Least)
+				answer.Target, answer.Before, answer.After, answer.Best = ratValue(s.Target), ratValue(s.Before), ratValue(s.After), ratValue(s.Least)
 				answer.Proven, answer.Sacrifice = s.Proven, s.Sacrifice
 				if s.Feasible || s.Proven {
 					answer.Feasible = &s.Feasible
 				}
 				if !s.LeastProven {
-					answer.Bound = number(s.LeastBound)
+					answer.Bound = ratValue(s.LeastBound)
 				}
 				for _, ch := range s.Changes {
-					answer.Changes = append(answer.Changes, swapChange{names[ch.Choice], ch.From, ch.To, number(ch.Saving)})
+					answer.Changes = append(answer.Changes, swapChange{names[ch.Choice], ch.From, ch.To, ratValue(ch.Saving)})
 				}
 			} else {
 				s, err := k.Swap(x, goal)
@@ -370,7 +370,7 @@ By default the portion cost; with --till the till cost, whole packs over all its
 				if s.Target == nil {
 					return &workspace.InputError{Code: "swap", Field: "target", Read: "no allowance is known", Instead: "--target with a sum of money"}
 				}
-				answer.Target, answer.Before, answer.After, answer.Best = number(s.Target), number(s.Before), number(s.After), number(s.Least)
+				answer.Target, answer.Before, answer.After, answer.Best = ratValue(s.Target), ratValue(s.Before), ratValue(s.After), ratValue(s.Least)
 				answer.Feasible, answer.Sacrifice = &s.Feasible, s.Sacrifice
 				answer.Warnings = append(answer.Warnings, s.Warnings...)
 				change := func(r result.Swapped) swapChange {

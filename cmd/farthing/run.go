@@ -70,7 +70,7 @@ func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer
 	flags.StringVar(&c.workspace, "workspace", ".", "the workspace's folder")
 	flags.BoolVar(&c.json, "json", false, "print JSON, numbers unrounded")
 	flags.BoolVar(&c.quiet, "quiet", false, "print no progress")
-	root.AddCommand(c.initCommand(), c.importCommand(), c.runCommand(), c.scheduleCommand(), c.statusCommand(), c.quarantineCommand(), c.showCommand(), c.shelfCommand(), c.mealCommand(), c.swapCommand(), c.indexCommand(), c.traceCommand(), c.rebuildCommand())
+	root.AddCommand(c.initCommand(), c.importCommand(), c.runCommand(), c.scheduleCommand(), c.statusCommand(), c.quarantineCommand(), c.showCommand(), c.shelfCommand(), c.mealCommand(), c.swapCommand(), c.dietCommand(), c.indexCommand(), c.traceCommand(), c.rebuildCommand())
 	root.SetArgs(args)
 	root.SetIn(in)
 	root.SetOut(out)

@@ -48,6 +48,9 @@ func (k *Kitchen) Cost(a Ask) (*Answer, error) {
 		return nil, err
 	}
 	x := &Answer{Ask: a}
+	if err := k.checkRequirements(); err != nil {
+		return nil, err
+	}
 	b, err := k.book(a)
 	if err != nil {
 		return nil, err

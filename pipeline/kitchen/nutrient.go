@@ -1,7 +1,6 @@
 package kitchen
 
 import (
-	"cmp"
 	"math/big"
 	"slices"
 	"strings"
@@ -18,10 +17,9 @@ const label, labelGroup = "daily value 2016", "adults and children from 4 years"
 
 // weighed is a line's edible weight and the table's figures for it.
 type weighed struct {
-	dish   string
-	kg     *big.Rat // nil: not known
-	food   *reference.Food
-	counts bool // it is eaten: its weight is part of the meal
+	dish string
+	kg   *big.Rat // nil: not known
+	food *reference.Food
 }
 
 // nutrientRows sums raw table values over a dish's edible weights. Where a
@@ -86,9 +84,7 @@ func (k *Kitchen) nutrientRows(x *Answer, list []meal.Serving) []result.MealNutr
 			rows = append(rows, r)
 		}
 	}
-	slices.SortStableFunc(rows, func(a, b result.MealNutrient) int {
-		return cmp.Or(strings.Compare(a.Recipe, b.Recipe), 0)
-	})
+	slices.SortStableFunc(rows, func(a, b result.MealNutrient) int { return strings.Compare(a.Recipe, b.Recipe) })
 	return rows
 }
 
@@ -96,42 +92,34 @@ func (k *Kitchen) nutrientRows(x *Answer, list []meal.Serving) []result.MealNutr
 // that share is not known the weight is not either, for peel is not eaten.
 func (k *Kitchen) edibleKg(l meal.Cost) *big.Rat {
 	it := k.items[goodOf(l.Good).item]
-	if l.APQuantity == nil {
-		return nil
-	}
-	kg := l.APQuantity
-	switch it.BaseUnit {
-	case "L":
-		density := it.Density
-		if density == nil {
-			if f := foods.Facts(it.FoodCode, "", big.NewRat(1, 1)).Density; f.OK() {
-				density = f.Amount.Rat()
-			}
-		}
-		if density == nil {
-			return nil
-		}
-		kg = new(big.Rat).Mul(kg, density)
-	case "each":
-		piece := it.PieceKg
-		if piece == nil {
-			if f := foods.Facts(it.FoodCode, "", edible(it)).Piece; f.OK() {
-				piece = f.Amount.Rat()
-			}
-		}
-		if piece == nil {
-			return nil
-		}
-		kg = new(big.Rat).Mul(kg, piece)
-	}
 	share := edible(it)
 	if l.Basis == meal.EP && k.isEP(l) {
 		share = l.Yield
 	}
-	if share == nil {
+	return k.edibleWeight(it, l.APQuantity, share)
+}
+
+// edibleWeight is the weight in kg of the eaten share of a quantity as bought, in base units.
+func (k *Kitchen) edibleWeight(it *workspace.Item, ap, share *big.Rat) *big.Rat {
+	if ap == nil || share == nil {
 		return nil
 	}
-	return new(big.Rat).Mul(kg, share)
+	per := big.NewRat(1, 1) // kg of a base unit
+	switch it.BaseUnit {
+	case "L":
+		if per = it.Density; per == nil {
+			per = foods.Facts(it.FoodCode, "", big.NewRat(1, 1)).Density.Amount.Rat()
+		}
+	case "each":
+		if per = it.PieceKg; per == nil {
+			per = foods.Facts(it.FoodCode, "", edible(it)).Piece.Amount.Rat()
+		}
+	}
+	if per == nil {
+		return nil
+	}
+	kg := new(big.Rat).Mul(ap, per)
+	return kg.Mul(kg, share)
 }
 
 // isEP says whether a line's yield is that of the edible portion, not of cooking.

@@ -299,6 +299,15 @@ func Load(dir string) (*Edition, error) {
 	return e, nil
 }
 
+// LoadPublished is Load with every table that WriteData writes.
+func LoadPublished(dir string) (*Edition, error) {
+	e, err := Load(dir)
+	if err != nil {
+		return nil, err
+	}
+	return e, sensitivityFile.load(e)
+}
+
 // LoadAsideRows reads every row set aside into a loaded edition.
 func (e *Edition) LoadAsideRows() error { return asideFile.load(e) }
 

@@ -1,0 +1,359 @@
+package kitchen
+
+import (
+	"cmp"
+	"fmt"
+	"math/big"
+	"slices"
+	"strings"
+
+	"farthing/pipeline/diet"
+	"farthing/pipeline/reference"
+	"farthing/pipeline/result"
+	"farthing/pipeline/workspace"
+)
+
+// DietAsk says which least-cost diet: at the typical prices of a region and
+// month, for one person and day.
+type DietAsk struct {
+	Kind    string // energy, nutrients or healthy
+	Region  string
+	Month   result.Month
+	Group   string              // of tables/requirements, else of the reference intakes
+	Kcal    *big.Rat            // the energy of kind energy and nutrients; nil: the group's
+	AtMost  map[string]*big.Rat // base units a day of an item that are acceptable
+	Without []string            // items left out
+}
+
+// DietKinds are the diets whose cost is published internationally: enough
+// energy, the nutrients too, a healthy diet by food groups.
+var DietKinds = []string{"energy", "nutrients", "healthy"}
+
+// DietAnswer is a diet in rows. Cost is missing where there is no diet.
+type DietAnswer struct {
+	Ask      DietAsk
+	Cost     result.Num
+	Currency string
+	Foods    []DietFood
+	Levels   []DietLevel
+	Conflict []string // in words: no diet meets all of them together
+	LeftOut  []string // in words
+	Groups   []DietGroup
+}
+
+// DietFood is an item of the diet; the columns serve the text too.
+type DietFood struct {
+	Item     string     `col:"item"`
+	Amount   result.Num `col:"ap_quantity_per_day,quantity"`
+	BaseUnit string     `col:"base_unit"`
+	Cost     result.Num `col:"cost_lcu,money"`
+	Least    result.Num `col:"least_quantity,quantity"` // over all diets of the same cost
+	Most     result.Num `col:"most_quantity,quantity"`
+	Limit    string     `col:"at_its_limit"`
+}
+
+// DietLevel is a nutrient of the diet.
+type DietLevel struct {
+	Nutrient string     `col:"nutrient"`
+	Unit     string     `col:"unit"`
+	Amount   result.Num `col:"amount,quantity"`
+	Lower    result.Num `col:"lower,quantity"`
+	Upper    result.Num `col:"upper,quantity"`
+	Binding  string     `col:"binding"`
+	OneMore  result.Num `col:"one_more_lcu,index"`
+}
+
+// DietGroup is a food group of the healthy diet.
+type DietGroup struct {
+	Group string     `col:"group"`
+	Kcal  result.Num `col:"kcal,days"`
+	Items string     `col:"items"`
+	Cost  result.Num `col:"cost_lcu,money"`
+}
+
+// priced is an item with its price and what a base unit of it, as bought, holds.
+type priced struct {
+	item  *workspace.Item
+	unit  *big.Rat // price of a base unit
+	kg    *big.Rat // edible, in a base unit; nil: not known
+	food  *reference.Food
+	lacks string
+}
+
+// Diet computes a least-cost diet from the items that have a typical price in
+// the default grade. It is a yardstick of prices, no advice on what to eat.
+func (k *Kitchen) Diet(a DietAsk) (*DietAnswer, error) {
+	if !slices.Contains(DietKinds, a.Kind) {
+		return nil, unknown("kind", a.Kind, DietKinds)
+	}
+	var regions, items []string
+	for _, r := range k.tables.Regions {
+		regions = append(regions, r.Region)
+	}
+	for _, it := range k.tables.Items {
+		items = append(items, it.Item)
+	}
+	if !slices.Contains(regions, a.Region) {
+		return nil, unknown("region", a.Region, regions)
+	}
+	for item := range a.AtMost {
+		if !slices.Contains(items, item) {
+			return nil, unknown("at-most", item, items)
+		}
+	}
+	for _, item := range a.Without {
+		if !slices.Contains(items, item) {
+			return nil, unknown("without", item, items)
+		}
+	}
+	x := &DietAnswer{Ask: a, Currency: k.currency(a.Region)}
+	var list []priced
+	for i := range k.tables.Items {
+		it := &k.tables.Items[i]
+		if slices.Contains(a.Without, it.Item) {
+			continue
+		}
+		row := k.typical[typicalKey{a.Region, it.Item, k.settings.Prices.DefaultGrade, a.Month}]
+		if row == nil || !row.UnitPrice.OK {
+			x.LeftOut = append(x.LeftOut, it.Item+": no price in "+a.Region+" in "+a.Month.String())
+			continue
+		}
+		if seasoning(it.COICOP) {
+			x.LeftOut = append(x.LeftOut, it.Item+": salt, sauces and spices season a diet and do not make one")
+			continue
+		}
+		p := priced{item: it, unit: rat(row.UnitPrice), kg: k.edibleOf(it)}
+		p.food, _ = foods.Food(it.FoodCode)
+		switch {
+		case p.food == nil:
+			x.LeftOut = append(x.LeftOut, it.Item+": no food_code of the food table")
+		case p.kg == nil:
+			x.LeftOut = append(x.LeftOut, it.Item+": its edible share or density is not known")
+		default:
+			list = append(list, p)
+		}
+	}
+	if a.Kind == "healthy" {
+		return x, k.healthy(x, list)
+	}
+	return x, k.leastCost(x, list)
+}
+
+// edibleOf is the edible weight of a base unit as bought; nil: not known.
+func (k *Kitchen) edibleOf(it *workspace.Item) *big.Rat {
+	return k.edibleWeight(it, big.NewRat(1, 1), edible(it))
+}
+
+// content of a base unit as bought, nil if the table has no figure.
+func (p priced) content(nutrient string) *big.Rat {
+	c, ok := p.food.Nutrients[nutrient]
+	if !ok {
+		return nil
+	}
+	r := new(big.Rat).Mul(c.Per100g, p.kg)
+	return r.Mul(r, big.NewRat(10, 1))
+}
+
+// dietNeeds are the bounds of a person group: from tables/requirements, else the reference intakes.
+func (k *Kitchen) dietNeeds(group string) (list []diet.Nutrient, err error) {
+	if err := k.checkRequirements(); err != nil {
+		return nil, err
+	}
+	var groups []string
+	byName := map[string]*diet.Nutrient{}
+	add := func(name, unit string, lower, upper *big.Rat) {
+		n := byName[name]
+		if n == nil {
+			n = &diet.Nutrient{Name: name, Unit: unit}
+			byName[name] = n
+		}
+		if lower != nil && (n.Lower == nil || lower.Cmp(n.Lower) > 0) {
+			n.Lower = lower
+		}
+		if upper != nil && (n.Upper == nil || upper.Cmp(n.Upper) < 0) {
+			n.Upper = upper
+		}
+	}
+	units := map[string]string{}
+	for _, n := range reference.Nutrients() {
+		units[n.Name] = n.Unit
+	}
+	for _, r := range k.tables.Requirements {
+		if !slices.Contains(groups, r.Group) {
+			groups = append(groups, r.Group)
+		}
+		if r.Group == group {
+			convert := func(b *big.Rat) *big.Rat {
+				if b == nil {
+					return nil
+				}
+				b, _ = reference.InUnit(b, r.Unit, units[r.Nutrient])
+				return b
+			}
+			add(r.Nutrient, units[r.Nutrient], convert(r.Lower), convert(r.Upper))
+		}
+	}
+	if len(byName) == 0 {
+		// The average requirement where there is one, else the adequate or
+		// recommended intake, and the upper level: as the published cost of a
+		// nutrient-adequate diet takes them (harmonised average requirements).
+		for _, kinds := range [][]string{{"EAR", "UL", "reference"}, {"AI"}, {"RDA"}} {
+			for _, n := range reference.Needs("DRI", group) {
+				if !slices.Contains(kinds, n.Kind) || units[n.Nutrient] == "" {
+					continue
+				}
+				lower, okL := convertOr(n.Lower, n.Unit, units[n.Nutrient])
+				upper, okU := convertOr(n.Upper, n.Unit, units[n.Nutrient])
+				if have := byName[n.Nutrient]; have != nil && have.Lower != nil {
+					lower = nil
+				}
+				if okL && okU {
+					add(n.Nutrient, units[n.Nutrient], lower, upper)
+				}
+			}
+		}
+	}
+	if len(byName) == 0 {
+		return nil, unknown("person-group", group, append(groups, reference.Groups("DRI")...))
+	}
+	for _, n := range reference.Nutrients() {
+		if b := byName[n.Name]; b != nil {
+			list = append(list, *b)
+		}
+	}
+	return list, nil
+}
+
+func convertOr(b *big.Rat, from, to string) (*big.Rat, bool) {
+	if b == nil {
+		return nil, true
+	}
+	return reference.InUnit(b, from, to)
+}
+
+func (k *Kitchen) leastCost(x *DietAnswer, list []priced) error {
+	a := x.Ask
+	needs, err := k.dietNeeds(a.Group)
+	if err != nil {
+		return err
+	}
+	energy := slices.IndexFunc(needs, func(n diet.Nutrient) bool { return n.Name == "energy" })
+	kcal := a.Kcal
+	if kcal == nil && energy >= 0 {
+		kcal = needs[energy].Lower
+	}
+	if kcal == nil {
+		return &workspace.InputError{Code: "diet", Field: "kcal", Read: "no energy is known for " + a.Group, Instead: "--kcal with a person's energy need a day; local guidance has it"}
+	}
+	if energy < 0 {
+		needs = append([]diet.Nutrient{{Name: "energy", Unit: "kcal"}}, needs...)
+		energy = 0
+	}
+	if a.Kind == "energy" {
+		needs = []diet.Nutrient{{Name: "energy", Unit: "kcal", Lower: kcal}}
+		list = slices.DeleteFunc(list, func(p priced) bool { return groupOf(p.item.COICOP) != "starchy_staples" })
+	} else {
+		needs[energy].Lower, needs[energy].Upper = kcal, kcal
+	}
+	problem := diet.Problem{Nutrients: needs}
+	for _, p := range list {
+		f := diet.Food{Name: p.item.Item, Price: p.unit, Largest: a.AtMost[p.item.Item]}
+		for _, n := range needs {
+			f.Content = append(f.Content, p.content(n.Name))
+		}
+		problem.Foods = append(problem.Foods, f)
+	}
+	d, err := diet.LeastCost(problem)
+	if conflict, ok := err.(*diet.Conflict); ok {
+		for _, l := range conflict.Limits {
+			word := map[diet.LimitKind]string{diet.AtLeast: "at least", diet.AtMost: "at most", diet.FoodAtMost: "at most"}[l.Kind]
+			unit := l.Unit
+			if l.Kind == diet.FoodAtMost {
+				unit = k.items[l.Name].BaseUnit
+			}
+			x.Conflict = append(x.Conflict, fmt.Sprintf("%s of %s %s %s", word, l.Bound.FloatString(2), unit, l.Name))
+		}
+		return nil
+	}
+	if err == diet.ErrNoFood {
+		return &workspace.InputError{Code: "diet", Field: "items", Read: "no item has a price and a known content", Instead: "fill food_code in tables/items: " + strings.Join(x.LeftOut, "; ")}
+	}
+	if err != nil {
+		return err
+	}
+	x.Cost = num(d.Cost)
+	for _, f := range d.Foods {
+		if f.Amount.Sign() == 0 && (f.Most == nil || f.Most.Sign() == 0) {
+			continue
+		}
+		row := DietFood{f.Food, num(f.Amount), k.items[f.Food].BaseUnit, num(f.Cost), num(f.Least), num(f.Most), "no"}
+		if f.AtItsLimit {
+			row.Limit = "yes"
+		}
+		x.Foods = append(x.Foods, row)
+	}
+	for i, n := range d.Nutrients {
+		x.Levels = append(x.Levels, DietLevel{n.Nutrient, n.Unit, num(n.Amount), num(needs[i].Lower), num(needs[i].Upper), string(n.Binding), num(n.OneMore)})
+	}
+	for _, l := range d.LeftOut {
+		x.LeftOut = append(x.LeftOut, strings.TrimSuffix(l.Food+": content of "+l.Nutrient+" is not known", "content of  is not known"))
+	}
+	return nil
+}
+
+// seasoning says whether an item is of COICOP 2018 01.1.9.3 or 01.1.9.4, salt,
+// condiments, spices (titles from memory): a program of nutrients alone would
+// take them by the kilogram.
+func seasoning(coicop string) bool {
+	return strings.HasPrefix(coicop, "01.1.9.3") || strings.HasPrefix(coicop, "01.1.9.4")
+}
+
+// groupOf is the food group of an item by its code: COICOP 2018 divisions 01.1.1
+// cereals, 01.1.2 to 01.1.4 meat, fish, dairy and eggs, 01.1.5 oils, 01.1.6 fruit
+// and nuts, 01.1.7 vegetables, tubers and pulses (class titles from memory).
+func groupOf(coicop string) string {
+	switch {
+	case strings.HasPrefix(coicop, "01.1.1"), strings.HasPrefix(coicop, "01.1.7.5"):
+		return "starchy_staples"
+	case strings.HasPrefix(coicop, "01.1.2"), strings.HasPrefix(coicop, "01.1.3"), strings.HasPrefix(coicop, "01.1.4"):
+		return "animal_source"
+	case strings.HasPrefix(coicop, "01.1.5"):
+		return "oils_fats"
+	case strings.HasPrefix(coicop, "01.1.7.6"):
+		return "legumes_nuts_seeds"
+	case strings.HasPrefix(coicop, "01.1.6"):
+		return "fruits"
+	case strings.HasPrefix(coicop, "01.1.7"):
+		return "vegetables"
+	}
+	return ""
+}
+
+func (k *Kitchen) healthy(x *DietAnswer, list []priced) error {
+	var items []diet.Item
+	for _, p := range list {
+		energy, ok := p.food.Nutrients["energy"]
+		group := groupOf(p.item.COICOP)
+		if !ok || group == "" {
+			continue
+		}
+		price, _ := p.unit.Float64()
+		kg, _ := p.kg.Float64()
+		kcal, _ := energy.Per100g.Float64()
+		items = append(items, diet.Item{Name: p.item.Item, Group: group, Price: price, Grams: kg * 1000, Edible: 1, KcalPer100g: kcal})
+	}
+	b := diet.Healthy(items, diet.HealthyDietBasket)
+	x.Cost = result.Some(b.Total())
+	for _, part := range b {
+		var names []string
+		for _, it := range part.Servings {
+			names = append(names, it.Name)
+		}
+		x.Groups = append(x.Groups, DietGroup{part.Group, result.Some(part.Kcal), strings.Join(names, ", "), result.Some(part.Cost)})
+	}
+	for _, g := range b.Missing() {
+		x.LeftOut = append(x.LeftOut, fmt.Sprintf("%s: fewer priced items than the basket asks for", g))
+	}
+	slices.SortStableFunc(x.Groups, func(a, b DietGroup) int { return cmp.Compare(a.Group, b.Group) })
+	return nil
+}
