@@ -559,7 +559,25 @@ func TestWeeklyAllowance(t *testing.T) {
 		a := &e.Allowances[i]
 		a.AmountAsPaid, a.Per = some(paid(int(a.Month-jan2023))*float64(a.Persons.V)), "week"
 	}
-	for _, n := range parse(t, files(t, write(t, "weekly", e, ""))["index.html"]).all("section") {
+	page := files(t, write(t, "weekly", e, ""))["index.html"]
+	// The line moves in the one step alone: 21 x 30.4375 / 7 = 91.3125, 23.5 x 30.4375 / 7 = 102.1830.
+	rows := tableRows(t, page, "cost-table")
+	for i, row := range rows {
+		want := []string{"91.3125", "21.0000"}
+		if i >= 15 {
+			want = []string{"102.1830", "23.5000"}
+		}
+		if got := []string{row["Allowance"].text, row["As paid"].text}; !slices.Equal(got, want) || row["Per"].text != "week" {
+			t.Errorf("%s: got %v a %s, want %v a week", row["Month"].text, got, row["Per"].text, want)
+		}
+	}
+	if len(rows) != 24 {
+		t.Errorf("got %d months of cost, want 24", len(rows))
+	}
+	if want := "it is paid as 23.50 XTS a week, and 23.50 × 31 ÷ 7 = 104.07."; !strings.Contains(string(page), want) { // 728.5 / 7
+		t.Errorf("got no %q in the working, want it", want)
+	}
+	for _, n := range parse(t, page).all("section") {
 		if n.attr["id"] != "days" {
 			continue
 		}

@@ -298,7 +298,7 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 		drawn       bool
 	}{
 		{"fed", "day fed", any(func(m draw.Month) bool { return m.Fed > 0 })},
-		{"part", "day the money ran out, fed in part", any(func(m draw.Month) bool { return m.Part > 0 })},
+		{"part", "day the money ran out, fed in part", any(func(m draw.Month) bool { return m.Part > 0 && math.IsNaN(m.Lo) })}, // else it is in the faded edge
 		{"open", "day not fed", open},
 		{"range", "faded: range across the shops seen", ranged},
 		{"hatched", "over a quarter of the cost imputed", imputed},
@@ -475,11 +475,14 @@ func (v *view) pencil(at int) layout.Part {
 			four(one), num(v.household.Equivalents, 2), four(one), num(v.household.Equivalents, 2), four(r.PerDay), v.currency)
 	}
 	p.Steps = append(p.Steps, cost)
-	allowance := fmt.Sprintf("The allowance for the month is %s.", money(r.Allowance, v.currency))
+	allowance := fmt.Sprintf("The allowance for the month is %s", money(r.Allowance, v.currency))
 	if r.AllowanceFrom != "" && r.AllowanceFrom != v.c.Region {
-		allowance = fmt.Sprintf("The allowance for the month is %s, as set for %s.", money(r.Allowance, v.currency), regionName(v.e, r.AllowanceFrom))
+		allowance += ", as set for " + regionName(v.e, r.AllowanceFrom)
 	}
-	p.Steps = append(p.Steps, allowance,
+	if a := v.allowance[r.Month]; spread(a) {
+		allowance += fmt.Sprintf(": it is paid as %s%s, and %s × %s ÷ %v = %s", money(a.AmountAsPaid, v.currency), perWords[a.Per], num(a.AmountAsPaid, 2), r.DaysInMonth, perDays[a.Per], num(r.Allowance, 2))
+	}
+	p.Steps = append(p.Steps, allowance+".",
 		fmt.Sprintf("%s ÷ %s = %s days.", num(r.Allowance, 2), four(r.PerDay), num(r.Days, 2)))
 	if r.RunOutOn == "" {
 		p.Steps = append(p.Steps, fmt.Sprintf("That is enough for all %s.", v.span(r.Month)))
@@ -517,9 +520,28 @@ func (v *view) onePerson(m result.Month) result.Num {
 	return result.Some(sum)
 }
 
+// spread says whether an amount is of weeks, and so comes to more in a longer month.
+func spread(a result.Allowance) bool {
+	return a.AmountAsPaid.OK && a.Per != "month" && perDays[a.Per] > 0
+}
+
+// inStandardMonth is a month's allowance as it stands beside the basket of a
+// standard month: an amount of weeks comes to as much in each, until it changes.
+func (v *view) inStandardMonth(r result.Reach) result.Num {
+	if a := v.allowance[r.Month]; spread(a) {
+		return result.Some(a.AmountAsPaid.V * perDays["month"] / perDays[a.Per])
+	}
+	return r.Allowance
+}
+
 // costPart sets the allowance beside what a month's basket costs.
 func (s *site) costPart(v *view, file string) (layout.Part, error) {
+	type R = result.Reach
+	weeks := slices.ContainsFunc(v.reach, func(r R) bool { return spread(v.allowance[r.Month]) })
 	p := layout.Part{ID: "cost", Subtitle: fmt.Sprintf("The basket’s cost in a standard month of 30.4375 days, and the month’s allowance, %s, in money of each month.", v.currency)}
+	if weeks {
+		p.Subtitle = fmt.Sprintf("The basket’s cost and the allowance, each in a standard month of 30.4375 days, %s, in money of each month.", v.currency)
+	}
 	cost, allowance := draw.Series{Name: "basket", Gap: "no full price"}, draw.Series{Name: "allowance", Step: true, Gap: "no allowance"}
 	var l draw.Lines
 	var last result.Reach
@@ -527,25 +549,33 @@ func (s *site) costPart(v *view, file string) (layout.Part, error) {
 		b := v.basketOf(r.Month)
 		l.Months = append(l.Months, axisLabel(r.Month, i, len(v.reach)))
 		cost.Points = append(cost.Points, point(b.StandardMonth, hatched(b.Base)))
-		allowance.Points = append(allowance.Points, point(r.Allowance, false))
+		paid := v.inStandardMonth(r)
+		allowance.Points = append(allowance.Points, point(paid, false))
 		if b.StandardMonth.OK {
 			cost.Last = num(b.StandardMonth, 2)
 			last = r
 		}
-		if r.Allowance.OK {
-			allowance.Last = num(r.Allowance, 2)
+		if paid.OK {
+			allowance.Last = num(paid, 2)
 		}
 	}
-	type R = result.Reach
-	p.Table = byMonth(v.reach, func(r R) result.Month { return r.Month }, -1,
-		number("Allowance", func(r R) string { return money4(r.Allowance) }).or("none known"),
+	columns := []column[R]{number("Allowance", func(r R) string { return money4(v.inStandardMonth(r)) }).or("none known")}
+	if weeks {
+		columns = append([]column[R]{
+			number("As paid", func(r R) string { return money4(v.allowance[r.Month].AmountAsPaid) }).or("none known"),
+			text("Per", func(r R) string { return clean(v.allowance[r.Month].Per) })}, columns...)
+	}
+	p.Table = byMonth(v.reach, func(r R) result.Month { return r.Month }, -1, append(columns,
 		number("Basket", func(r R) string { return money4(v.basketOf(r.Month).StandardMonth) }).gap(func(r R) string {
 			if b := v.basketOf(r.Month); !b.StandardMonth.OK {
 				return noPrice(b.Base)
 			}
 			return ""
-		}))
+		}))...)
 	p.Table.Caption = v.caption(p.Table, "Both are of a month.")
+	if weeks {
+		p.Table.Caption = v.caption(p.Table, "Allowance and basket are of a standard month: an amount as paid × 30.4375 ÷ the days it is for.")
+	}
 	l.Series = []draw.Series{cost, allowance}
 	switch b := v.basketOf(last.Month); {
 	case !b.StandardMonth.OK:
@@ -553,7 +583,7 @@ func (s *site) costPart(v *view, file string) (layout.Part, error) {
 	case !last.Allowance.OK:
 		p.Headline = fmt.Sprintf("In %s the basket cost %s a month; no allowance is known", month(last.Month), money(b.StandardMonth, v.currency))
 	default:
-		p.Headline = fmt.Sprintf("In %s the basket cost %s a month; the allowance was %s", month(last.Month), money(b.StandardMonth, v.currency), num(last.Allowance, 2))
+		p.Headline = fmt.Sprintf("In %s the basket cost %s a month; the allowance was %s", month(last.Month), money(b.StandardMonth, v.currency), num(v.inStandardMonth(last), 2))
 	}
 	if brokenIn(cost) {
 		p.Foot = append(p.Foot, "Broken line: over a quarter of the cost is imputed.")

@@ -78,6 +78,7 @@ type Part struct {
 	Foot     []string // footnotes
 	Source   string
 	Links    []Link // downloads
+	See      []Link // pages that say more
 	Folded   bool   // shown after a click
 }
 
