@@ -23,6 +23,7 @@ func reachPage(s *site, v *view, file string) (layout.Page, error) {
 	at := v.speaks()
 	p.Headline, p.Strong = v.reachHeadline(at)
 	p.Lead, p.About, p.Caution = v.reachLead(at), v.about(), v.caution()
+	p.See = []layout.Link{{Text: "The finding on one page, to print", Href: sheet().file(v.c) + ".html"}}
 	if at >= 0 {
 		strip, err := s.stripPart(v, file)
 		if err != nil {
@@ -30,7 +31,7 @@ func reachPage(s *site, v *view, file string) (layout.Page, error) {
 		}
 		p.Parts = append(p.Parts, strip, v.pencil(at))
 	} else if len(v.reach) > 0 {
-		p.Parts = append(p.Parts, layout.Part{ID: "days", Headline: "Month by month", Table: v.reachTable(), Open: true, Links: dataLinks("reach.csv")})
+		p.Parts = append(p.Parts, layout.Part{ID: "days", Headline: "Month by month", Table: v.reachTable(v.reach), Open: true, Links: dataLinks("reach.csv")})
 	}
 	if len(v.reach) > 0 {
 		cost, err := s.costPart(v, file)
@@ -247,12 +248,8 @@ func (v *view) stripMonth(r result.Reach) draw.Month {
 	return m
 }
 
-// stripPart is the signature figure: each month as its days.
-func (s *site) stripPart(v *view, file string) (layout.Part, error) {
-	rows := v.reach[max(0, len(v.reach)-stripMonths):]
-	var months []draw.Month
-	raises, cuts := 0, 0
-	first, last := -1, -1
+// stripMonths are months as the strip draws them, with how often the allowance was raised and cut.
+func (v *view) stripMonths(rows []result.Reach) (months []draw.Month, raises, cuts int) {
 	for i, r := range rows {
 		m := v.stripMonth(r)
 		if i > 0 {
@@ -264,15 +261,25 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 				cuts++
 			}
 		}
+		months = append(months, m)
+	}
+	return months, raises, cuts
+}
+
+// stripPart is the signature figure: each month as its days.
+func (s *site) stripPart(v *view, file string) (layout.Part, error) {
+	rows := v.reach[max(0, len(v.reach)-stripMonths):]
+	months, raises, cuts := v.stripMonths(rows)
+	first, last := -1, -1
+	for i, r := range rows {
 		if r.Days.OK {
 			if first < 0 {
 				first = i
 			}
 			last = i
 		}
-		months = append(months, m)
 	}
-	p := layout.Part{ID: "days", Table: v.reachTable()}
+	p := layout.Part{ID: "days", Table: v.reachTable(v.reach)}
 	if first < 0 { // the newest months are all gaps
 		p.Headline = fmt.Sprintf("%s: no days can be counted", span(rows[0].Month, rows[len(rows)-1].Month))
 	} else if first == last {
@@ -289,31 +296,15 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 	if len(rows) < len(v.reach) {
 		p.Subtitle += fmt.Sprintf(" Earlier months, from %s, are in the table.", month(v.reach[0].Month))
 	}
+	p.Key = stripKey(months)
 	any := func(is func(draw.Month) bool) bool { return slices.ContainsFunc(months, is) }
-	imputed := any(func(m draw.Month) bool { return m.Hatched })
-	open := any(func(m draw.Month) bool { return m.Gap == "" && m.Fed < m.Days })
-	ranged := any(func(m draw.Month) bool { return m.Gap == "" && !math.IsNaN(m.Lo) })
-	for _, k := range []struct {
-		kind, words string
-		drawn       bool
-	}{
-		{"fed", "day fed", any(func(m draw.Month) bool { return m.Fed > 0 })},
-		{"part", "day the money ran out, fed in part", any(func(m draw.Month) bool { return m.Part > 0 && math.IsNaN(m.Lo) })}, // else it is in the faded edge
-		{"open", "day not fed", open},
-		{"range", "faded: range across the shops seen", ranged},
-		{"hatched", "over a quarter of the cost imputed", imputed},
-	} {
-		if k.drawn {
-			p.Key = append(p.Key, key(k.kind, k.words))
-		}
-	}
-	if open {
+	if any(notFed) {
 		p.Notes = append(p.Notes, layout.Note{Head: "Read down the ragged edge.", Text: "Where the ink stops is where the money stops. Open marks are the days left to feed."})
 	}
 	if any(func(m draw.Month) bool { return m.Gap == "" && m.RunsOut == "lasted" }) {
 		p.Notes = append(p.Notes, layout.Note{Head: "Reach can pass the strip.", Text: "A strip ends with the day before the next pay day; the reach beside it, allowance over cost a day, is counted on."})
 	}
-	if ranged {
+	if any(ranged) {
 		p.Notes = append(p.Notes, layout.Note{Head: "The faded edge", Text: "runs from the low to the high end of the range across the shops seen; the tick is the reach itself. The range says what other shops of the same kind could change, and nothing of other errors."})
 	}
 	if paid := v.payDay(); paid > 1 {
@@ -324,13 +315,35 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 	if any(func(m draw.Month) bool { return m.Gap != "" }) {
 		p.Notes = append(p.Notes, layout.Note{Head: "Gaps stay gaps.", Text: "A month in words has no figure. It is not zero, and not an average of its neighbours."})
 	}
-	if imputed {
+	if any(func(m draw.Month) bool { return m.Hatched }) {
 		p.Notes = append(p.Notes, layout.Note{Head: "Hatched months lean on rules.", Text: "Over a quarter of their cost was filled in by rule, not seen on a shelf."})
 	}
 	wide, slim := draw.Strips(months, v.mark(draw.Wide), v.mark(draw.Slim))
 	words := p.Headline + ". The table below has every month."
 	err := s.drawn(&p, file, wide, slim, words, "reach.csv", "allowances.csv")
 	return p, err
+}
+
+func notFed(m draw.Month) bool { return m.Gap == "" && m.Fed < m.Days }
+func ranged(m draw.Month) bool { return m.Gap == "" && !math.IsNaN(m.Lo) }
+
+// stripKey explains the marks that a strip holds.
+func stripKey(months []draw.Month) (marks []layout.Mark) {
+	for _, k := range []struct {
+		kind, words string
+		drawn       func(draw.Month) bool
+	}{
+		{"fed", "day fed", func(m draw.Month) bool { return m.Fed > 0 }},
+		{"part", "day the money ran out, fed in part", func(m draw.Month) bool { return m.Part > 0 && !ranged(m) }}, // else it is in the faded edge
+		{"open", "day not fed", notFed},
+		{"range", "faded: range across the shops seen", ranged},
+		{"hatched", "over a quarter of the cost imputed", func(m draw.Month) bool { return m.Hatched }},
+	} {
+		if slices.ContainsFunc(months, k.drawn) {
+			marks = append(marks, key(k.kind, k.words))
+		}
+	}
+	return marks
 }
 
 // key explains a mark.
@@ -415,8 +428,8 @@ func (v *view) span(m result.Month) string {
 	return fmt.Sprintf("%d days", v.period(m))
 }
 
-// reachTable has every month, oldest first.
-func (v *view) reachTable() *layout.Table {
+// reachTable tables months, oldest first.
+func (v *view) reachTable(rows []result.Reach) *layout.Table {
 	type R = result.Reach
 	columns := []column[R]{
 		number("Allowance", func(r R) string { return money4(r.Allowance) }).or("none"),
@@ -453,7 +466,11 @@ func (v *view) reachTable() *layout.Table {
 		number("Imputed", func(r R) string { return share2(r.ImputedShare) }),
 		number("Prices seen", func(r R) string { return r.NObservations.String() }),
 		text("Status", func(r R) string { return letters(r.Base) }))
-	t := byMonth(v.reach, func(r R) result.Month { return r.Month }, v.speaks(), columns...)
+	now := -1
+	if at := v.speaks(); at >= 0 {
+		now = int(v.reach[at].Month - rows[0].Month)
+	}
+	t := byMonth(rows, func(r R) result.Month { return r.Month }, now, columns...)
 	t.Caption = v.caption(t, "Reach is the allowance over the cost a day; days fed are its whole days, at most those from pay day to pay day.")
 	return t
 }
