@@ -585,6 +585,9 @@ func TestWeeklyAllowance(t *testing.T) {
 	if want := "it is paid as 23.50 XTS a week, and 23.50 × 31 ÷ 7 = 104.07."; !strings.Contains(string(page), want) { // 728.5 / 7
 		t.Errorf("got no %q in the working, want it", want)
 	}
+	if want := "in a standard month; the allowance came to 102.18<"; !strings.Contains(string(page), want) {
+		t.Errorf("got no %q over the line, want it", want)
+	}
 	for _, n := range parse(t, page).all("section") {
 		if n.attr["id"] != "days" {
 			continue
@@ -850,6 +853,14 @@ func TestItemHeadlines(t *testing.T) {
 				e.Items[i].NObservations, e.Items[i].NOutlets, e.Items[i].OldestOn = result.Int{}, result.Int{}, ""
 			}
 		}, "Oats, rolled cost 12.75 XTS a kilogram in Tavrin in December 2023, by published averages", "is not known, so no range can be given."},
+		{"averages at one end", func(e *result.Edition, _ *spec) {
+			for i := range e.Items {
+				if e.Items[i].Region == "oddel-skerries" {
+					e.Items[i].NObservations, e.Items[i].NOutlets, e.Items[i].OldestOn = result.Int{}, result.Int{}, ""
+				}
+			}
+		}, "Oats, rolled cost 12.75 XTS a kilogram in Tavrin in December 2023, as seen in these shops",
+			"in Mirrow Bay to 12.75 in Oddel Skerries, the first as seen in these shops, the last by published averages"},
 		{"filled", func(e *result.Edition, _ *spec) {
 			for i := range e.Items {
 				e.Items[i].FilledBy, e.Items[i].MonthsSinceSeen = "carried", result.Count(2)

@@ -349,6 +349,7 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 		p.Headline = fmt.Sprintf("Grade %s. %s", name, p.Headline)
 	}
 	p.Subtitle = fmt.Sprintf("Unit price by region, %s %s, %s, on one scale.", currency, unitWords(unit), span(g.from, g.to))
+	lighten(&p, panels)
 	s.panelKey(&p, panels)
 	if ancestors && len(panels) > 1 {
 		p.Notes = []layout.Note{{Head: "Whole and parts.", Text: fmt.Sprintf("%s is no place beside its parts: it is their mean, or a series of its own.", panels[0].Title)}}

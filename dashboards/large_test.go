@@ -3,6 +3,7 @@ package dashboards
 import (
 	"fmt"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"farthing/pipeline/result"
@@ -65,4 +66,17 @@ func pageSizes(t testing.TB, dir string) (pages, largest, front int) {
 		}
 	}
 	return pages, largest, front
+}
+
+// TestManyRegions holds every page of 200 regions and ten years to a megabyte.
+func TestManyRegions(t *testing.T) {
+	e := large(200, 6, 120)
+	e.Publish = e.Publish[:2]
+	dir := write(t, e, "")
+	if _, largest, _ := pageSizes(t, dir); largest > 1<<20 {
+		t.Errorf("got a page of %d bytes, want up to a megabyte", largest)
+	}
+	if !strings.Contains(string(files(t, dir)["regions-plain.html"]), "the ranges across the shops seen are not drawn") {
+		t.Error("got no word that ranges are left to the file, want one")
+	}
 }

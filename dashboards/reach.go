@@ -602,6 +602,9 @@ func (s *site) costPart(v *view, file string) (layout.Part, error) {
 	default:
 		p.Headline = fmt.Sprintf("In %s the basket cost %s a month; the allowance was %s", month(last.Month), money(b.StandardMonth, v.currency), num(v.inStandardMonth(last), 2))
 	}
+	if weeks {
+		p.Headline = strings.Replace(p.Headline, " a month; the allowance was ", " in a standard month; the allowance came to ", 1)
+	}
 	if brokenIn(cost) {
 		p.Foot = append(p.Foot, "Broken line: over a quarter of the cost is imputed.")
 	}
