@@ -109,7 +109,7 @@ func TestBrowser(t *testing.T) {
 	for _, name := range []string{"hostile", "long names", "ranged", "40 regions", "unpriced", "bare"} {
 		e := editions()[name]
 		e.Publish = e.Publish[max(0, len(e.Publish)-1):]
-		dir := write(t, "browser "+name, e, chartLibrary())
+		dir := write(t, e, chartLibrary())
 		pages, err := filepath.Glob(filepath.Join(dir, "*.html"))
 		if err != nil {
 			t.Fatal(err)
@@ -148,7 +148,7 @@ func TestWithoutScript(t *testing.T) {
 	b := browse(t)
 	e := typical().edition()
 	e.Publish = e.Publish[:1]
-	dir := write(t, "scriptless", e, chartLibrary())
+	dir := write(t, e, chartLibrary())
 	want := 1.0 // the strip
 	if chartLibrary() != "" {
 		want = 2
@@ -170,7 +170,7 @@ func TestHover(t *testing.T) {
 		t.Skip("no chart library: name its folder in FARTHING_ASSETS")
 	}
 	b := browse(t)
-	dir := write(t, "hover", typical().edition(), chartLibrary())
+	dir := write(t, typical().edition(), chartLibrary())
 	for _, c := range []struct {
 		page  string
 		width int64

@@ -30,7 +30,7 @@ func foot(e *result.Edition, grounds bool) []layout.Part {
 		about.Terms = append(about.Terms, [2]string{"Sources", strings.Join(sources, "; ") + "."})
 	}
 	if grounds {
-		about.Links = []layout.Link{{Text: "Grounds: sources, licences, method, what the letters mean", Href: fileName("grounds") + ".html"}}
+		about.See = []layout.Link{{Text: "Grounds: sources, licences, method, what the letters mean", Href: fileName("grounds") + ".html"}}
 	}
 	return []layout.Part{about}
 }

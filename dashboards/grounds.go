@@ -214,9 +214,8 @@ func (s *site) cautionsPart() layout.Part {
 
 // citePart says how to cite the edition and how to make it again.
 func (s *site) citePart() layout.Part {
-	name := clean(s.e.Name)
 	return layout.Part{ID: "cite", Headline: "Citing, and making it again", Steps: []string{
-		fmt.Sprintf("Cite as: %s, edition %s, as of %s.", name, s.e.Hash, dateText(s.e.AsOf)),
+		s.citation(),
 		fmt.Sprintf("The edition’s hash, %s, is that of all its files. Other prices, tables, settings or another program give another hash.", s.e.Hash),
 		"To make it again from the archived files and the tables, and compare every hash: farthing rebuild --compare",
 		"To see how one number came about, down to file and line: farthing trace, with the table, the row’s keys and the column.",

@@ -331,8 +331,13 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 	slices.SortStableFunc(parts, func(a, b result.Item) int { return cmp.Compare(a.UnitPrice.V, b.UnitPrice.V) })
 	switch n := len(parts); {
 	case n > 1:
-		p.Headline = fmt.Sprintf("In %s from %s %s in %s to %s in %s, %s", month(g.to), money(parts[0].UnitPrice, currency), unitWords(unit), regionName(s.e, parts[0].Region),
-			num(parts[n-1].UnitPrice, 2), regionName(s.e, parts[n-1].Region), basis(parts[0].Base))
+		p.Headline = fmt.Sprintf("In %s from %s %s in %s to %s in %s", month(g.to), money(parts[0].UnitPrice, currency), unitWords(unit), regionName(s.e, parts[0].Region),
+			num(parts[n-1].UnitPrice, 2), regionName(s.e, parts[n-1].Region))
+		low, high := basis(parts[0].Base), basis(parts[n-1].Base)
+		if low != high {
+			low = fmt.Sprintf("the first %s, the last %s", low, high)
+		}
+		p.Headline += ", " + low
 	default:
 		p.Headline = fmt.Sprintf("Every region, %s", span(g.from, g.to))
 	}
@@ -344,6 +349,7 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 		p.Headline = fmt.Sprintf("Grade %s. %s", name, p.Headline)
 	}
 	p.Subtitle = fmt.Sprintf("Unit price by region, %s %s, %s, on one scale.", currency, unitWords(unit), span(g.from, g.to))
+	lighten(&p, panels)
 	s.panelKey(&p, panels)
 	if ancestors && len(panels) > 1 {
 		p.Notes = []layout.Note{{Head: "Whole and parts.", Text: fmt.Sprintf("%s is no place beside its parts: it is their mean, or a series of its own.", panels[0].Title)}}

@@ -23,6 +23,7 @@ func reachPage(s *site, v *view, file string) (layout.Page, error) {
 	at := v.speaks()
 	p.Headline, p.Strong = v.reachHeadline(at)
 	p.Lead, p.About, p.Caution = v.reachLead(at), v.about(), v.caution()
+	p.See = []layout.Link{{Text: "The finding on one page, to print", Href: sheet().file(v.c) + ".html"}}
 	if at >= 0 {
 		strip, err := s.stripPart(v, file)
 		if err != nil {
@@ -30,7 +31,7 @@ func reachPage(s *site, v *view, file string) (layout.Page, error) {
 		}
 		p.Parts = append(p.Parts, strip, v.pencil(at))
 	} else if len(v.reach) > 0 {
-		p.Parts = append(p.Parts, layout.Part{ID: "days", Headline: "Month by month", Table: v.reachTable(), Open: true, Links: dataLinks("reach.csv")})
+		p.Parts = append(p.Parts, layout.Part{ID: "days", Headline: "Month by month", Table: v.reachTable(v.reach), Open: true, Links: dataLinks("reach.csv")})
 	}
 	if len(v.reach) > 0 {
 		cost, err := s.costPart(v, file)
@@ -247,12 +248,8 @@ func (v *view) stripMonth(r result.Reach) draw.Month {
 	return m
 }
 
-// stripPart is the signature figure: each month as its days.
-func (s *site) stripPart(v *view, file string) (layout.Part, error) {
-	rows := v.reach[max(0, len(v.reach)-stripMonths):]
-	var months []draw.Month
-	raises, cuts := 0, 0
-	first, last := -1, -1
+// stripMonths are months as the strip draws them, with how often the allowance was raised and cut.
+func (v *view) stripMonths(rows []result.Reach) (months []draw.Month, raises, cuts int) {
 	for i, r := range rows {
 		m := v.stripMonth(r)
 		if i > 0 {
@@ -264,15 +261,25 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 				cuts++
 			}
 		}
+		months = append(months, m)
+	}
+	return months, raises, cuts
+}
+
+// stripPart is the signature figure: each month as its days.
+func (s *site) stripPart(v *view, file string) (layout.Part, error) {
+	rows := v.reach[max(0, len(v.reach)-stripMonths):]
+	months, raises, cuts := v.stripMonths(rows)
+	first, last := -1, -1
+	for i, r := range rows {
 		if r.Days.OK {
 			if first < 0 {
 				first = i
 			}
 			last = i
 		}
-		months = append(months, m)
 	}
-	p := layout.Part{ID: "days", Table: v.reachTable()}
+	p := layout.Part{ID: "days", Table: v.reachTable(v.reach)}
 	if first < 0 { // the newest months are all gaps
 		p.Headline = fmt.Sprintf("%s: no days can be counted", span(rows[0].Month, rows[len(rows)-1].Month))
 	} else if first == last {
@@ -289,31 +296,15 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 	if len(rows) < len(v.reach) {
 		p.Subtitle += fmt.Sprintf(" Earlier months, from %s, are in the table.", month(v.reach[0].Month))
 	}
+	p.Key = stripKey(months)
 	any := func(is func(draw.Month) bool) bool { return slices.ContainsFunc(months, is) }
-	imputed := any(func(m draw.Month) bool { return m.Hatched })
-	open := any(func(m draw.Month) bool { return m.Gap == "" && m.Fed < m.Days })
-	ranged := any(func(m draw.Month) bool { return m.Gap == "" && !math.IsNaN(m.Lo) })
-	for _, k := range []struct {
-		kind, words string
-		drawn       bool
-	}{
-		{"fed", "day fed", any(func(m draw.Month) bool { return m.Fed > 0 })},
-		{"part", "day the money ran out, fed in part", any(func(m draw.Month) bool { return m.Part > 0 })},
-		{"open", "day not fed", open},
-		{"range", "faded: range across the shops seen", ranged},
-		{"hatched", "over a quarter of the cost imputed", imputed},
-	} {
-		if k.drawn {
-			p.Key = append(p.Key, key(k.kind, k.words))
-		}
-	}
-	if open {
+	if any(notFed) {
 		p.Notes = append(p.Notes, layout.Note{Head: "Read down the ragged edge.", Text: "Where the ink stops is where the money stops. Open marks are the days left to feed."})
 	}
 	if any(func(m draw.Month) bool { return m.Gap == "" && m.RunsOut == "lasted" }) {
 		p.Notes = append(p.Notes, layout.Note{Head: "Reach can pass the strip.", Text: "A strip ends with the day before the next pay day; the reach beside it, allowance over cost a day, is counted on."})
 	}
-	if ranged {
+	if any(ranged) {
 		p.Notes = append(p.Notes, layout.Note{Head: "The faded edge", Text: "runs from the low to the high end of the range across the shops seen; the tick is the reach itself. The range says what other shops of the same kind could change, and nothing of other errors."})
 	}
 	if paid := v.payDay(); paid > 1 {
@@ -324,13 +315,35 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 	if any(func(m draw.Month) bool { return m.Gap != "" }) {
 		p.Notes = append(p.Notes, layout.Note{Head: "Gaps stay gaps.", Text: "A month in words has no figure. It is not zero, and not an average of its neighbours."})
 	}
-	if imputed {
+	if any(func(m draw.Month) bool { return m.Hatched }) {
 		p.Notes = append(p.Notes, layout.Note{Head: "Hatched months lean on rules.", Text: "Over a quarter of their cost was filled in by rule, not seen on a shelf."})
 	}
 	wide, slim := draw.Strips(months, v.mark(draw.Wide), v.mark(draw.Slim))
 	words := p.Headline + ". The table below has every month."
 	err := s.drawn(&p, file, wide, slim, words, "reach.csv", "allowances.csv")
 	return p, err
+}
+
+func notFed(m draw.Month) bool { return m.Gap == "" && m.Fed < m.Days }
+func ranged(m draw.Month) bool { return m.Gap == "" && !math.IsNaN(m.Lo) }
+
+// stripKey explains the marks that a strip holds.
+func stripKey(months []draw.Month) (marks []layout.Mark) {
+	for _, k := range []struct {
+		kind, words string
+		drawn       func(draw.Month) bool
+	}{
+		{"fed", "day fed", func(m draw.Month) bool { return m.Fed > 0 }},
+		{"part", "day the money ran out, fed in part", func(m draw.Month) bool { return m.Part > 0 && !ranged(m) }}, // else it is in the faded edge
+		{"open", "day not fed", notFed},
+		{"range", "faded: range across the shops seen", ranged},
+		{"hatched", "over a quarter of the cost imputed", func(m draw.Month) bool { return m.Hatched }},
+	} {
+		if slices.ContainsFunc(months, k.drawn) {
+			marks = append(marks, key(k.kind, k.words))
+		}
+	}
+	return marks
 }
 
 // key explains a mark.
@@ -415,8 +428,8 @@ func (v *view) span(m result.Month) string {
 	return fmt.Sprintf("%d days", v.period(m))
 }
 
-// reachTable has every month, oldest first.
-func (v *view) reachTable() *layout.Table {
+// reachTable tables months, oldest first.
+func (v *view) reachTable(rows []result.Reach) *layout.Table {
 	type R = result.Reach
 	columns := []column[R]{
 		number("Allowance", func(r R) string { return money4(r.Allowance) }).or("none"),
@@ -453,7 +466,11 @@ func (v *view) reachTable() *layout.Table {
 		number("Imputed", func(r R) string { return share2(r.ImputedShare) }),
 		number("Prices seen", func(r R) string { return r.NObservations.String() }),
 		text("Status", func(r R) string { return letters(r.Base) }))
-	t := byMonth(v.reach, func(r R) result.Month { return r.Month }, v.speaks(), columns...)
+	now := -1
+	if at := v.speaks(); at >= 0 {
+		now = int(v.reach[at].Month - rows[0].Month)
+	}
+	t := byMonth(rows, func(r R) result.Month { return r.Month }, now, columns...)
 	t.Caption = v.caption(t, "Reach is the allowance over the cost a day; days fed are its whole days, at most those from pay day to pay day.")
 	return t
 }
@@ -475,11 +492,14 @@ func (v *view) pencil(at int) layout.Part {
 			four(one), num(v.household.Equivalents, 2), four(one), num(v.household.Equivalents, 2), four(r.PerDay), v.currency)
 	}
 	p.Steps = append(p.Steps, cost)
-	allowance := fmt.Sprintf("The allowance for the month is %s.", money(r.Allowance, v.currency))
+	allowance := fmt.Sprintf("The allowance for the month is %s", money(r.Allowance, v.currency))
 	if r.AllowanceFrom != "" && r.AllowanceFrom != v.c.Region {
-		allowance = fmt.Sprintf("The allowance for the month is %s, as set for %s.", money(r.Allowance, v.currency), regionName(v.e, r.AllowanceFrom))
+		allowance += ", as set for " + regionName(v.e, r.AllowanceFrom)
 	}
-	p.Steps = append(p.Steps, allowance,
+	if a := v.allowance[r.Month]; spread(a) {
+		allowance += fmt.Sprintf(": it is paid as %s%s, and %s × %s ÷ %v = %s", money(a.AmountAsPaid, v.currency), perWords[a.Per], num(a.AmountAsPaid, 2), r.DaysInMonth, perDays[a.Per], num(r.Allowance, 2))
+	}
+	p.Steps = append(p.Steps, allowance+".",
 		fmt.Sprintf("%s ÷ %s = %s days.", num(r.Allowance, 2), four(r.PerDay), num(r.Days, 2)))
 	if r.RunOutOn == "" {
 		p.Steps = append(p.Steps, fmt.Sprintf("That is enough for all %s.", v.span(r.Month)))
@@ -517,9 +537,28 @@ func (v *view) onePerson(m result.Month) result.Num {
 	return result.Some(sum)
 }
 
+// spread says whether an amount is of weeks, and so comes to more in a longer month.
+func spread(a result.Allowance) bool {
+	return a.AmountAsPaid.OK && a.Per != "month" && perDays[a.Per] > 0
+}
+
+// inStandardMonth is a month's allowance as it stands beside the basket of a
+// standard month: an amount of weeks comes to as much in each, until it changes.
+func (v *view) inStandardMonth(r result.Reach) result.Num {
+	if a := v.allowance[r.Month]; spread(a) {
+		return result.Some(a.AmountAsPaid.V * perDays["month"] / perDays[a.Per])
+	}
+	return r.Allowance
+}
+
 // costPart sets the allowance beside what a month's basket costs.
 func (s *site) costPart(v *view, file string) (layout.Part, error) {
+	type R = result.Reach
+	weeks := slices.ContainsFunc(v.reach, func(r R) bool { return spread(v.allowance[r.Month]) })
 	p := layout.Part{ID: "cost", Subtitle: fmt.Sprintf("The basket’s cost in a standard month of 30.4375 days, and the month’s allowance, %s, in money of each month.", v.currency)}
+	if weeks {
+		p.Subtitle = fmt.Sprintf("The basket’s cost and the allowance, each in a standard month of 30.4375 days, %s, in money of each month.", v.currency)
+	}
 	cost, allowance := draw.Series{Name: "basket", Gap: "no full price"}, draw.Series{Name: "allowance", Step: true, Gap: "no allowance"}
 	var l draw.Lines
 	var last result.Reach
@@ -527,25 +566,33 @@ func (s *site) costPart(v *view, file string) (layout.Part, error) {
 		b := v.basketOf(r.Month)
 		l.Months = append(l.Months, axisLabel(r.Month, i, len(v.reach)))
 		cost.Points = append(cost.Points, point(b.StandardMonth, hatched(b.Base)))
-		allowance.Points = append(allowance.Points, point(r.Allowance, false))
+		paid := v.inStandardMonth(r)
+		allowance.Points = append(allowance.Points, point(paid, false))
 		if b.StandardMonth.OK {
 			cost.Last = num(b.StandardMonth, 2)
 			last = r
 		}
-		if r.Allowance.OK {
-			allowance.Last = num(r.Allowance, 2)
+		if paid.OK {
+			allowance.Last = num(paid, 2)
 		}
 	}
-	type R = result.Reach
-	p.Table = byMonth(v.reach, func(r R) result.Month { return r.Month }, -1,
-		number("Allowance", func(r R) string { return money4(r.Allowance) }).or("none known"),
+	columns := []column[R]{number("Allowance", func(r R) string { return money4(v.inStandardMonth(r)) }).or("none known")}
+	if weeks {
+		columns = append([]column[R]{
+			number("As paid", func(r R) string { return money4(v.allowance[r.Month].AmountAsPaid) }).or("none known"),
+			text("Per", func(r R) string { return clean(v.allowance[r.Month].Per) })}, columns...)
+	}
+	p.Table = byMonth(v.reach, func(r R) result.Month { return r.Month }, -1, append(columns,
 		number("Basket", func(r R) string { return money4(v.basketOf(r.Month).StandardMonth) }).gap(func(r R) string {
 			if b := v.basketOf(r.Month); !b.StandardMonth.OK {
 				return noPrice(b.Base)
 			}
 			return ""
-		}))
+		}))...)
 	p.Table.Caption = v.caption(p.Table, "Both are of a month.")
+	if weeks {
+		p.Table.Caption = v.caption(p.Table, "Allowance and basket are of a standard month: an amount as paid × 30.4375 ÷ the days it is for.")
+	}
 	l.Series = []draw.Series{cost, allowance}
 	switch b := v.basketOf(last.Month); {
 	case !b.StandardMonth.OK:
@@ -553,7 +600,10 @@ func (s *site) costPart(v *view, file string) (layout.Part, error) {
 	case !last.Allowance.OK:
 		p.Headline = fmt.Sprintf("In %s the basket cost %s a month; no allowance is known", month(last.Month), money(b.StandardMonth, v.currency))
 	default:
-		p.Headline = fmt.Sprintf("In %s the basket cost %s a month; the allowance was %s", month(last.Month), money(b.StandardMonth, v.currency), num(last.Allowance, 2))
+		p.Headline = fmt.Sprintf("In %s the basket cost %s a month; the allowance was %s", month(last.Month), money(b.StandardMonth, v.currency), num(v.inStandardMonth(last), 2))
+	}
+	if weeks {
+		p.Headline = strings.Replace(p.Headline, " a month; the allowance was ", " in a standard month; the allowance came to ", 1)
 	}
 	if brokenIn(cost) {
 		p.Foot = append(p.Foot, "Broken line: over a quarter of the cost is imputed.")

@@ -195,6 +195,9 @@ func (s *site) ranksPart(v *view, file string, ranked []level, m result.Month) (
 			{Head: "Ties.", Text: "Two regions tie unless the range of their difference across the shops seen leaves no doubt, and both ways of comparing put them in the same order."},
 			{Head: "Kinds of shop.", Text: "Where the commonest kind of shop is another, a part of the difference may be the shops and not the place."},
 		}}
+	if len(ranked) > draw.MostSquares {
+		p.Subtitle = strings.Replace(p.Subtitle, "one square for each place.", "its place on a line from the first to the last.", 1)
+	}
 	var rows []draw.RankRow
 	for _, l := range ranked {
 		name := regionName(s.e, l.Region)
@@ -303,13 +306,36 @@ func (s *site) levelsPart(v *view, file string, rows []level) (layout.Part, erro
 	}
 	p.Subtitle = fmt.Sprintf("Cost of one person’s basket a day, money of each month, %s, on one scale.", span(from, to))
 	source := s.source("Basket " + label(v.c.Basket) + ", one person")
+	lighten(&p, panels)
 	wide, slim := draw.Panels(panels, shortMonth(from), shortMonth(to), mark(source, draw.Wide), mark(source, draw.Slim))
 	s.panelKey(&p, panels)
 	if slices.ContainsFunc(panels, func(p draw.Panel) bool { return strings.HasSuffix(p.Title, " [U]") }) {
-		p.Foot = []string{"[U] " + statusText(s.e, 'U') + ": not ranked."}
+		p.Foot = append(p.Foot, "[U] "+statusText(s.e, 'U')+": not ranked.")
 	}
 	err := s.drawn(&p, file, wide, slim, p.Headline+". The table below has every month.", "regions.csv", "basket.csv")
 	return p, err
+}
+
+// mostBands is how many panels of a page carry their ranges: those of more
+// would make it too heavy for a phone.
+const mostBands = 40
+
+// lighten leaves the ranges of many panels to the table, and says so.
+func lighten(p *layout.Part, panels []draw.Panel) {
+	if len(panels) <= mostBands {
+		return
+	}
+	left := false
+	for _, panel := range panels {
+		for i := range panel.Points {
+			at := &panel.Points[i]
+			left = left || at.Lo != ""
+			at.Lo, at.Hi = "", ""
+		}
+	}
+	if left {
+		p.Foot = append(p.Foot, "With so many regions the ranges across the shops seen are not drawn; the data file has them.")
+	}
 }
 
 // panelKey explains the marks that panels hold, and their scale.

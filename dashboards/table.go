@@ -87,6 +87,7 @@ func byMonth[T any](rows []T, month func(T) result.Month, now int, columns ...co
 	var merged []layout.Row
 	var from result.Month
 	for i, row := range t.Rows {
+		row.Month = month(rows[i]).String()
 		n := len(merged) - 1
 		gap := slices.ContainsFunc(row.Cells, func(c layout.Cell) bool { return c.Missing })
 		if n >= 0 && gap && !row.Now && slices.Equal(merged[n].Cells[1:], row.Cells[1:]) {

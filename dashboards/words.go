@@ -64,7 +64,7 @@ func shortMonth(m result.Month) string { return fmt.Sprintf("%s %d", shortName(m
 func day(s string, year int, short bool) string {
 	t, err := time.Parse(time.DateOnly, s)
 	if err != nil {
-		return s
+		return clean(s)
 	}
 	name := t.Month().String()
 	if short {

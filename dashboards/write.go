@@ -44,7 +44,7 @@ var (
 
 // kind is a kind of page: its name in the running head, the word its files
 // start with, the aspects by which its pages differ, and how one is made; file
-// is the page's name without its ending.
+// is the page's name without its ending. One without a name is not in the head.
 type kind struct {
 	name string
 	word string
@@ -61,7 +61,13 @@ func kinds() []kind {
 		{"What moved", "moved", []aspect{byRegion, byBasket}, movedPage},
 		{"Items", "items", nil, itemsPage},
 		{"Grounds", "grounds", nil, groundsPage},
+		sheet(),
 	}
+}
+
+// sheet is the kind that a Reach page leads to.
+func sheet() kind {
+	return kind{"", "sheet", []aspect{byAllowance, byRegion, byHousehold, byBasket}, sheetPage}
 }
 
 // file is the name of the page about a combination, without its ending.
@@ -241,6 +247,9 @@ func (s *site) href(k kind, c result.Combination) string {
 func (s *site) nav(here string, c result.Combination) []layout.Link {
 	var links []layout.Link
 	for _, k := range kinds() {
+		if k.name == "" {
+			continue
+		}
 		links = append(links, layout.Link{Text: k.name, Href: s.href(k, c), Current: k.name == here})
 	}
 	return links

@@ -308,6 +308,38 @@ func TestRanks(t *testing.T) {
 	}
 }
 
+// TestManyRanks: more ranks than there is room for squares are a bar from the
+// lowest to the highest, with the estimate in it; 100 ranks have a width of
+// 250 / 100 px each, (720 - 470) / 100.
+func TestManyRanks(t *testing.T) {
+	var rows []RankRow
+	for i := range 100 {
+		rows = append(rows, RankRow{Name: "x", Level: float64(i), Rank: i + 1, Lo: max(1, i-1), Hi: min(100, i+3)})
+	}
+	wide, _ := Ranks(rows, "level", nil, nil)
+	bars := regexp.MustCompile(`<rect x="([^"]*)" y="[^"]*" width="([^"]*)" [^>]*fill-opacity`).FindAllStringSubmatch(wide.Inner, -1)
+	if len(bars) != 100 || bars[9][1] != "487.5" || bars[9][2] != "12.5" { // ranks 8 to 12: 470 + 7 x 2.5, 5 x 2.5
+		t.Errorf("got %d bars, the tenth %v, want 100, the tenth from 487.5 and 12.5 px wide", len(bars), bars[9])
+	}
+	if n := strings.Count(wide.Inner, "<rect"); n != 200 {
+		t.Errorf("got %d marks, want a bar and an estimate a row", n)
+	}
+}
+
+// TestRelative walks a path of steps back to its places.
+func TestRelative(t *testing.T) {
+	got := relative("M0 50L1.2 49.7L2.4 49.7L3.5 51zM7 8L6.9 8.1")
+	if want := "M0 50l1.2-.3l1.2 0l1.1 1.3zM7 8l-.1 .1"; got != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
+	if got := relative("M0 0L10.3 30.2L0 0"); got != "M0 0l10.3 30.2l-10.3-30.2" {
+		t.Errorf("got %q, want a step of 10.3 and 30.2, and back", got)
+	}
+	if d := "M1 2h4M1 3h4M2 2V3"; relative(d) != d {
+		t.Errorf("got %q, want it as it was", relative(d))
+	}
+}
+
 // TestStairs measures the bars: each starts where the last ended, and the sum
 // runs from zero to the end of the last.
 func TestStairs(t *testing.T) {

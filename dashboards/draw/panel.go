@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"html"
 	"math"
+	"regexp"
+	"strconv"
 	"strings"
 )
 
@@ -155,7 +157,7 @@ func trace(points []Point, pitch float64, at func(float64) float64) string {
 	var b strings.Builder
 	path := func(d strings.Builder, format string, args ...any) {
 		if d.Len() > 0 {
-			fmt.Fprintf(&b, `<path d="`+d.String()+`" `+format+`/>`, args...)
+			fmt.Fprintf(&b, `<path d="`+relative(d.String())+`" `+format+`/>`, args...)
 		}
 	}
 	path(band, `fill="%s"`, Tint)
@@ -179,6 +181,38 @@ func trace(points []Point, pitch float64, at func(float64) float64) string {
 		}
 	}
 	return b.String()
+}
+
+var leadingZero = regexp.MustCompile(`^(-?)0\.`)
+
+var corner = regexp.MustCompile(`([ML])(-?[0-9.]+) (-?[0-9.]+)`)
+
+// relative writes the lines of a path as steps from point to point, in tenths
+// of a px that do not add up their rounding: half the bytes of their places. A
+// path of other commands stays as it is.
+func relative(d string) string {
+	if strings.ContainsAny(d, "hvHV") {
+		return d
+	}
+	tenths := func(s string) int {
+		v, _ := strconv.ParseFloat(s, 64) // what tenth has printed
+		return int(math.Round(v * 10))
+	}
+	atX, atY := 0, 0
+	return corner.ReplaceAllStringFunc(d, func(c string) string {
+		m := corner.FindStringSubmatch(c)
+		x, y := tenths(m[2]), tenths(m[3])
+		dx, dy := x-atX, y-atY
+		atX, atY = x, y
+		if m[1] == "M" {
+			return c
+		}
+		step := func(t int) string { return leadingZero.ReplaceAllString(px(float64(t)/10), "$1.") }
+		if dy < 0 {
+			return "l" + step(dx) + step(dy)
+		}
+		return "l" + step(dx) + " " + step(dy)
+	})
 }
 
 // tenth prints a length to a tenth of a px, which is fine enough for a panel's many points.

@@ -26,6 +26,9 @@ var (
 	slimRanks = rankSize{width: Slim, name: 250, value: Slim, scale: 16, scaleTo: 136, ranks: 166, row: 46, two: true}
 )
 
+// MostSquares is how many ranks are drawn as squares; more are one bar.
+const MostSquares = 40
+
 // Ranks draws rows, best first, twice: the level as a dot on one scale, then
 // as many squares as there are ranks, the estimate numbered, the other ranks
 // it may hold in a lighter ink, the rest open. head names the level.
@@ -63,7 +66,16 @@ func ranks(rows []RankRow, head string, s rankSize) Drawing {
 		}
 		fmt.Fprintf(&b, `<circle cx="%s" cy="%s" r="4.5" fill="%s"/>`, px(at(r.Level)), px(y+10), Fed)
 		var open strings.Builder
-		for rank := 1; rank <= len(rows); rank++ {
+		if n := float64(len(rows)); n > MostSquares {
+			left := func(rank int) float64 { return s.ranks + float64(rank-1)*pitch }
+			bar := func(from, to float64, attr string) {
+				fmt.Fprintf(&b, `<rect x="%s" y="%s" width="%s" height="%s" fill="%s"%s/>`, px(from), px(y+3), px(to-from), px(mark), Fed, attr)
+			}
+			fmt.Fprintf(&open, "M%s %sH%s", px(s.ranks), px(y+3+mark/2), px(s.ranks+n*pitch))
+			bar(left(r.Lo), left(r.Hi+1), ` fill-opacity="0.65"`)
+			bar(left(r.Rank), max(left(r.Rank+1), left(r.Rank)+1.5), "")
+		}
+		for rank := 1; rank <= len(rows) && len(rows) <= MostSquares; rank++ {
 			x := s.ranks + float64(rank-1)*pitch
 			w := pitch * 0.86
 			switch {

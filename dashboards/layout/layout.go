@@ -56,6 +56,8 @@ type Page struct {
 	Strong   string
 	Lead     []string
 	Caution  string // what must be known before the figures are
+	See      []Link // another form of the page
+	Sheet    bool   // fits one sheet of paper; it has a citation of its own
 	Nav      []Link
 	Choices  []Choice
 	Parts    []Part
@@ -78,6 +80,7 @@ type Part struct {
 	Foot     []string // footnotes
 	Source   string
 	Links    []Link // downloads
+	See      []Link // pages that say more
 	Folded   bool   // shown after a click
 }
 
@@ -114,9 +117,10 @@ type Column struct {
 // Row is a line of a table.
 type Row struct {
 	Cells []Cell
-	Sum   bool // a total
-	Now   bool // the row the page speaks of
-	Spans int  // months that the row stands for, where more than one
+	Sum   bool   // a total
+	Now   bool   // the row the page speaks of
+	Month string // the month that the row is of, or the first of them
+	Spans int    // months that the row stands for, where more than one
 }
 
 // Cell is a cell; Missing says in words, across Span columns, why there is no number.

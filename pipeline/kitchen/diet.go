@@ -271,7 +271,7 @@ func (k *Kitchen) leastCost(x *DietAnswer, list []priced) error {
 			if l.Kind == diet.FoodAtMost {
 				unit = k.items[l.Name].BaseUnit
 			}
-			x.Conflict = append(x.Conflict, fmt.Sprintf("%s of %s %s %s", word, l.Bound.FloatString(2), unit, l.Name))
+			x.Conflict = append(x.Conflict, fmt.Sprintf("%s %s %s of %s", word, l.Bound.FloatString(2), unit, l.Name))
 		}
 		return nil
 	}
