@@ -20,7 +20,7 @@ func TestFiguresStandAlone(t *testing.T) {
 	texts := regexp.MustCompile(`<text x="[^"]*" y="([^"]*)"[^>]*>([^<]*)</text>`)
 	height := regexp.MustCompile(`^<svg [^>]*height="([0-9.]+)"`)
 	n := 0
-	for name, b := range files(t, write(t, "alone", e, chartLibrary())) {
+	for name, b := range files(t, write(t, e, chartLibrary())) {
 		if !strings.HasSuffix(name, ".svg") {
 			continue
 		}
