@@ -28,6 +28,7 @@ var own = map[string]string{
 	"How priced": "words for filled_by and n_observations", "Why": "words for the status",
 	"Rank": "the order of the levels", "Regions": "how many have the item", "Quantity a day": "ap_quantity_per_day in kitchen units",
 	"Pay day to pay day": "days of the calendar", "A year before": "the same column of another month",
+	"Dish": "the row", "Plan": "the row", "No.": "the row", "Nutrient": "the row", "Where": "words for outlet", "Change": "words for change",
 }
 
 var (
@@ -53,6 +54,16 @@ var tables = map[string]source{
 	"regions levels":   {"regions", map[string]string{"Cost a day": "per_day_lcu", "Level, items in all": "parity_lowe", "Rank from": "rank_lo", "To": "rank_hi", "Status": "obs_status_all"}},
 	"moved from": {"moved", map[string]string{"": "price_from_lcu", "Dec 2024": "price_to_lcu", "Change, %": "change_pct", "Price, %": "pure_pct", "Size, %": "size_pct", "Mix, %": "mix_pct",
 		"Adds, pp": "contribution_pp", "Rank": "rank", "Seen in both": "n_matched", "Status": "obs_status_all"}},
+	"meals dishes": {"shoppings", map[string]string{"Servings": "servings", "A serving": "meals.per_serving_lcu", "A meal’s share": "allowance_per_meal_lcu", "Balance": "balance_lcu", "Portion": "portion_lcu",
+		"Till": "till_lcu", "Left over": "leftover_lcu", "Spoils": "stranded_lcu", "Status": "obs_status_all"}},
+	"meals plans": {"shoppings", map[string]string{"Days": "days", "Servings": "servings", "A person and day": "per_person_day_lcu", "Allowance a person and day": "allowance_per_person_day_lcu", "Balance": "balance_lcu",
+		"Portion": "portion_lcu", "Till": "till_lcu", "Left over": "leftover_lcu", "Spoils": "stranded_lcu", "Status": "obs_status_all"}},
+	"meal workings": {"meal_lines", map[string]string{"Line": "line", "As written": "as_written", "Yield": "yield", "Part bought": "ap_quantity", "Unit": "base_unit", "Shelf price": "pack_price_lcu", "Pack": "pack",
+		"Unit price": "unit_price_lcu", "Cost": "portion_lcu", "Supply": "supply", "Oldest price": "observed_on"}},
+	"meal goods": {"shopping_lines", map[string]string{"Pack": "pack", "Needed": "ap_quantity", "Unit": "base_unit", "From stock": "from_pantry_quantity", "From cupboard": "from_cupboard_quantity", "Packs": "packs",
+		"Pack price": "pack_price_lcu", "Till": "till_lcu", "Left": "leftover_quantity", "Its value": "leftover_lcu", "Used next": "used_next_quantity", "Spoils": "stranded_quantity", "Spoils, value": "stranded_lcu", "Use by": "use_by_on"}},
+	"meal swaps":       {"swaps", map[string]string{"From": "from", "To": "to", "Sacrifice": "sacrifice", "Saves": "saving_lcu", "Cost then": "after_lcu", "Target": "target_lcu", "Enough": "enough"}},
+	"meal nutrients":   {"meal_nutrients", map[string]string{"A serving": "per_serving", "A person and day": "per_serving", "Unit": "unit", "Weight with a figure": "known_share", "At least": "is_at_least", "At least a day": "reference_lower", "At most a day": "reference_upper", "Share, %": "reference_pct"}},
 	"items items":      {"item", itemColumns},
 	"item prices":      {"item", itemColumns},
 	"grounds coverage": {"basket", map[string]string{"Observed": "observed_share", "Imputed": "imputed_share", "Missing": "missing_share", "Prices": "n_observations", "Shops": "n_outlets", "Status": "obs_status_all"}},
@@ -102,7 +113,7 @@ func TestTableIsData(t *testing.T) {
 	}
 	all := files(t, dir)
 	file := map[string][]map[string]string{}
-	for _, name := range []string{"reach", "basket", "basket_lines", "item", "regions", "moved"} {
+	for _, name := range []string{"reach", "basket", "basket_lines", "item", "regions", "moved", "shoppings", "meals", "meal_lines", "shopping_lines", "swaps", "meal_nutrients"} {
 		file[name] = records(t, all["data/"+name+".csv"])
 	}
 	compared, done := map[string]int{}, map[string]bool{}
@@ -130,6 +141,10 @@ func TestTableIsData(t *testing.T) {
 			switch kind {
 			case "moved from":
 				keys["from_month"] = rest
+			case "meal nutrients":
+				if keys["recipe"] = keys["shopping"]; keys["shopping"] == "two-dishes" {
+					keys["recipe"] = ""
+				}
 			case "basket lines", "basket seen", "regions ranks", "regions unranked", "items items":
 				keys["month"] = "2024-12"
 			}
@@ -159,7 +174,11 @@ func TestTableIsData(t *testing.T) {
 						want := record[strings.Replace(column, "*", cells[""].text, 1)]
 						if other, name, ok := strings.Cut(column, "."); ok {
 							for _, o := range file[other] {
-								if o["region"] == record["region"] && o["household"] == record["household"] && o["basket"] == record["basket"] && o["month"] == record["month"] {
+								same := []string{"region", "household", "basket", "month"}
+								if other == "meals" { // of the dish that the shopping is
+									same = []string{"shopping"}
+								}
+								if !slices.ContainsFunc(same, func(k string) bool { return o[k] != record[k] }) && (other != "meals" || o["recipe"] == record["shopping"]) {
 									want = o[name]
 								}
 							}
@@ -200,6 +219,9 @@ func TestTableIsData(t *testing.T) {
 	for _, it := range items {
 		check("item-"+it.id, "item", map[string]string{"item": it.id})
 	}
+	for _, sh := range e.Shoppings {
+		check(mealFile(sh.Shopping), "meal", map[string]string{"shopping": sh.Shopping})
+	}
 	for kind, from := range tables {
 		if from.file != "" && compared[kind] == 0 {
 			t.Errorf("%s: got no cell compared, want some", kind)
@@ -218,8 +240,16 @@ func differs(cell *node, column, text string, record map[string]string) string {
 	case column == "run_out_on" && text == "":
 		want = "lasted"
 	case strings.HasSuffix(column, "_on"):
-		m, _ := result.ParseMonth(record["month"])
-		want = day(text, m.Year(), true)
+		m, err := result.ParseMonth(record["month"])
+		if want = day(text, m.Year(), true); err != nil {
+			want = day(text, 0, true)
+		}
+	case column == "from", column == "to":
+		want = goodText(text)
+	case strings.HasSuffix(column, "quantity"), column == "yield", column == "servings", column == "per_serving", column == "reference_lower", column == "reference_upper":
+		if strings.Contains(text, ".") {
+			want = strings.TrimRight(strings.TrimRight(text, "0"), ".")
+		}
 	case strings.HasSuffix(column, "_share") && text != "":
 		want = shifted(text) + "\u202f%"
 	case text == "-0" || strings.HasPrefix(text, "-"):
@@ -288,6 +318,18 @@ next:
 			continue
 		}
 		if c := cells["Item"]; c != nil && (&site{e: e}).itemName(record["item"]) != c.text {
+			continue
+		}
+		if c := cells["Dish"]; c != nil && dishName(record["shopping"]) != c.text && dishName(record["recipe"]) != c.text {
+			continue
+		}
+		if c := cells["Plan"]; c != nil && dishName(record["shopping"]) != c.text {
+			continue
+		}
+		if c := cells["No."]; c != nil && record["nth"] != c.text {
+			continue
+		}
+		if c := cells["Nutrient"]; c != nil && record["nutrient"] != c.text {
 			continue
 		}
 		found = append(found, record)

@@ -160,6 +160,9 @@ func (s spec) edition() *result.Edition {
 	for mi := range s.months {
 		e.Levels = append(e.Levels, s.levels(jan2023+result.Month(mi), mi)...)
 	}
+	if s.months > 1 { // one month: no meal has been costed
+		kitchen(e, s.regions[0].Region)
+	}
 	return e
 }
 
@@ -286,6 +289,58 @@ func (s spec) reach(region string, h result.Household, m result.Month, base resu
 		r.LoDays, r.HiDays = result.Some(r.Days.V*.96), result.Some(r.Days.V*1.05)
 	}
 	return r
+}
+
+// kitchen adds three dishes, of which one lacks a price, and a plan of two.
+func kitchen(e *result.Edition, region string) {
+	base := result.Base{CurrencyCode: "XTS", NObservations: result.Count(12), NOutlets: result.Count(4), ImputedShare: some(0), MissingShare: some(0), ObsStatus: "A", ObsStatusAll: "A"}
+	shop := func(name, kind string, servings, portion, till, left, lost float64) result.Shopping {
+		return result.Shopping{Shopping: name, Kind: kind, Region: region, Month: jan2023, PricedOn: "2023-01-31", OldestOn: "2023-01-02", Programme: "food_support", AmountKind: "maximum",
+			Household: "four", Persons: result.Count(4), Days: result.Count(1), Servings: some(servings), Cupboard: "taken as there", Portion: some(portion), KnownPart: some(portion), SheetTotal: some(math.Round(portion*100) / 100),
+			Till: some(till), FromPantry: some(0), FromCupboard: some(0), Saving: some(0), Leftover: some(left), Stranded: some(lost), StrandedMeals: some(lost / 1.4),
+			Allowance: some(520), PerDay: some(4.1935), PerMeal: some(1.3978), UnpricedLines: result.Count(0), Base: base}
+	}
+	meal := func(shopping, recipe string, servings, portion float64) result.Meal {
+		return result.Meal{Shopping: shopping, Recipe: recipe, Servings: some(servings), Portion: some(portion), PerServing: some(portion / servings), PerMeal: some(1.3978),
+			Balance: some(1.3978 - portion/servings), UnpricedLines: result.Count(0), Base: base}
+	}
+	line := func(shopping, recipe, no, item string, q, size, price float64) result.MealLine {
+		return result.MealLine{Shopping: shopping, Recipe: recipe, Line: no, Item: item, AsWritten: "some", Amount: some(q), Basis: "AP", APQuantity: some(q), BaseUnit: "kg", Pack: "1 kg", PackSize: some(size),
+			PackPrice: some(price), UnitPrice: some(price / size), ObservedOn: "2023-01-02", Supply: "bought", Portion: some(q * price / size), Keep: result.Count(3), WeightSource: "weighed by us", YieldSource: "a table", Yield: some(.9), Base: base}
+	}
+	buy := func(shopping, item string, q, packs, price, lost float64) result.ShoppingLine {
+		return result.ShoppingLine{Shopping: shopping, Item: item, Pack: "1 kg", APQuantity: some(q), BaseUnit: "kg", FromPantry: some(0), FromCupboard: some(0), Packs: result.Count(int(packs)), PackPrice: some(price),
+			Deals: result.Count(0), Till: some(packs * price), Leftover: some(packs - q), LeftoverLCU: some((packs - q) * price), Late: some(0), UsedNext: some(0), StrandedQty: some(lost / price), Stranded: some(lost), UseByOn: "2023-02-07", Base: base}
+	}
+	oats, stew, pie, two := shop("oat-bowl", "recipe", 4, .96, 2.4, 1.44, 0), shop("plum-stew", "recipe", 4, 7.2, 9.6, 2.4, 1.2), shop("milk-pie", "recipe", 4, 0, 0, 0, 0), shop("two-dishes", "plan", 8, 8.16, 12, 3.84, 1.2)
+	oats.Balance, stew.Balance = some(1.3978-.24), some(1.3978-1.8)
+	two.PerPersonDay, two.Balance = some(2.04), some(4.1935-2.04)
+	pie.Portion, pie.SheetTotal, pie.Till, pie.Leftover, pie.Stranded, pie.StrandedMeals, pie.Balance = result.Num{}, result.Num{}, result.Num{}, result.Num{}, result.Num{}, result.Num{}, result.Num{}
+	pie.KnownPart, pie.UnpricedLines, pie.ObsStatus, pie.ObsStatusAll = some(.5), result.Count(1), "O", "O"
+	e.Shoppings = []result.Shopping{pie, oats, stew, two}
+	none := meal("milk-pie", "milk-pie", 4, 0)
+	none.Portion, none.PerServing, none.Balance, none.UnpricedLines, none.Base = result.Num{}, result.Num{}, result.Num{}, result.Count(1), pie.Base
+	e.Meals = []result.Meal{none, meal("oat-bowl", "oat-bowl", 4, .96), meal("plum-stew", "plum-stew", 4, 7.2), meal("two-dishes", "oat-bowl", 4, .96), meal("two-dishes", "plum-stew", 4, 7.2)}
+	bare := line("milk-pie", "milk-pie", "2", "milk", .2, 1, 1)
+	bare.PackPrice, bare.PackSize, bare.UnitPrice, bare.Portion, bare.APQuantity, bare.Lacks = result.Num{}, result.Num{}, result.Num{}, result.Num{}, result.Num{}, "how much is a jug? weigh one"
+	e.MealLines = []result.MealLine{line("milk-pie", "milk-pie", "1", "oats", .25, 1, 2), bare, line("oat-bowl", "oat-bowl", "1", "oats", .4, 1, 2.4), line("plum-stew", "plum-stew", "1", "plum", 1.5, 1, 4.8),
+		line("two-dishes", "oat-bowl", "1", "oats", .4, 1, 2.4), line("two-dishes", "plum-stew", "1", "plum", 1.5, 1, 4.8)}
+	lone := buy("milk-pie", "milk", 0, 0, 1, 0)
+	lone.APQuantity, lone.Packs, lone.PackPrice, lone.Till, lone.Leftover, lone.LeftoverLCU, lone.Stranded, lone.StrandedQty, lone.UsedNext, lone.UseByOn = result.Num{}, result.Int{}, result.Num{}, result.Num{}, result.Num{}, result.Num{}, result.Num{}, result.Num{}, result.Num{}, ""
+	e.ShoppingLines = []result.ShoppingLine{lone, buy("milk-pie", "oats", .25, 1, 2, 0), buy("oat-bowl", "oats", .4, 1, 2.4, 0), buy("plum-stew", "plum", 1.5, 2, 4.8, 1.2), buy("two-dishes", "oats", .4, 1, 2.4, 0), buy("two-dishes", "plum", 1.5, 2, 4.8, 1.2)}
+	swap := result.Swapped{Shopping: "plum-stew", Nth: result.Count(1), Change: "least", Recipe: "plum-stew", Line: "1", From: "plum standard", To: "oats plain", Sacrifice: result.Count(4), Saving: some(3.6), After: some(3.6), Target: some(5.5912), Enough: "yes", Base: base}
+	alone, dear := swap, swap
+	alone.Nth, alone.Change = result.Count(2), "alone"
+	dear.Nth, dear.Change, dear.To, dear.Saving, dear.After, dear.Enough = result.Count(3), "alone", "milk plain", some(-.3), some(7.5), "no"
+	both := alone
+	both.Shopping, both.Nth, both.After, both.Target = "two-dishes", result.Count(1), some(4.56), some(16.774)
+	e.Swaps = []result.Swapped{swap, alone, dear, both}
+	for _, of := range [][2]string{{"milk-pie", "milk-pie"}, {"oat-bowl", "oat-bowl"}, {"plum-stew", "plum-stew"}, {"two-dishes", "oat-bowl"}, {"two-dishes", "plum-stew"}, {"two-dishes", ""}} {
+		n := result.MealNutrient{Shopping: of[0], Recipe: of[1], Nutrient: "energy", Unit: "kcal", PerServing: some(389.25), KnownShare: some(1), IsAtLeast: "no", PersonGroup: "adult", Lower: some(2000), Percent: some(19.4625), Source: "a table", Base: base}
+		iron := n
+		iron.Nutrient, iron.Unit, iron.PerServing, iron.KnownShare, iron.IsAtLeast, iron.Percent, iron.Lower = "iron", "mg", result.Num{}, some(0), "yes", result.Num{}, some(18)
+		e.Nutrients = append(e.Nutrients, n, iron)
+	}
 }
 
 func manyRegions(n int) []result.Region {

@@ -59,6 +59,7 @@ func kinds() []kind {
 		{"Regions", "regions", []aspect{byBasket}, regionsPage},
 		{"Basket", "basket", []aspect{byRegion, byHousehold, byBasket}, basketPage},
 		{"What moved", "moved", []aspect{byRegion, byBasket}, movedPage},
+		{"Meals", "meals", nil, mealsPage},
 		{"Items", "items", nil, itemsPage},
 		{"Grounds", "grounds", nil, groundsPage},
 		sheet(),
@@ -104,8 +105,8 @@ type job struct {
 const workers = 2
 
 // Write writes the pages of an edition below dir, which must exist: index.html,
-// one page of each kind for every combination of e.Publish, one for each item,
-// the drawings as SVG files under figures/, the style sheet and the script.
+// one page of each kind for every combination of e.Publish, one for each item
+// and each meal, the drawings as SVG files under figures/, the style sheet and the script.
 // library is the chart library's file, which is copied beside them; without
 // one ("") the large line figures are left to their tables, and the pages say so.
 //
@@ -206,6 +207,9 @@ func (s *site) jobs() []job {
 	}
 	for i := range s.goods {
 		jobs = append(jobs, job{s.goods[i].file(), func() (layout.Page, error) { return s.itemPage(&s.goods[i]) }})
+	}
+	for _, sh := range s.e.Shoppings {
+		jobs = append(jobs, job{mealFile(sh.Shopping), func() (layout.Page, error) { return s.mealPage(sh) }})
 	}
 	return jobs
 }

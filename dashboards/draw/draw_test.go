@@ -225,6 +225,32 @@ func coverageSample() ([]Coverage, []string) {
 	return []Coverage{{1, 0}, {0.8924, 0.1076}, {0.5, 0.2}, {nan, nan}, {0, 0}}, []string{"2024", "", "", "Apr", ""}
 }
 
+func purseSample() []Purse {
+	return []Purse{
+		{Name: "Oats & a name that has no room on either sheet", Value: "0.96 of 2.40", Whole: 2.4, Used: .96, Words: "oats"},
+		{Name: "Plums", Value: "7.20 of 9.60", Whole: 9.6, Used: 7.2, Lost: 1.2, Words: "plums"},
+		{Name: "Fish", Value: "9.60 of 9.60", Whole: 9.6, Used: 9.6, Words: "fish"},
+		{Name: "Milk", Gap: "no price", Words: "milk"},
+	}
+}
+
+// TestPurses: a bar is as long as its money, and only what is lost is hatched.
+func TestPurses(t *testing.T) {
+	wide, _ := Purses(purseSample(), "XTS", 1.4, "a share 1.40", nil, nil)
+	unit := (widePurse.x1 - widePurse.x0) / 10 // the scale ends at 10
+	for _, want := range []string{
+		fmt.Sprintf(`width="%s" height="15" fill="%s"`, px(.96*unit), Fed), fmt.Sprintf(`width="%s" height="15" fill="%s"`, px(7.2*unit), Fed),
+		fmt.Sprintf(`width="%s" height="14" fill="none" stroke="%s"`, px(1.2*unit-1), Short), fmt.Sprintf(`M%s 18V`, px(widePurse.x0+1.4*unit)),
+	} {
+		if strings.Count(wide.Inner, want) != 1 {
+			t.Errorf("got %d of %s, want one", strings.Count(wide.Inner, want), want)
+		}
+	}
+	if n := strings.Count(wide.Inner, `fill="none" stroke="`+Short+`"/>`); n != 1 {
+		t.Errorf("got %d outlines of what is lost, want one", n)
+	}
+}
+
 // TestGolden holds each kind of figure to a drawing that was looked at.
 func TestGolden(t *testing.T) {
 	mark := []string{"Invented demo data."}
@@ -234,6 +260,7 @@ func TestGolden(t *testing.T) {
 		"panels":   func() (Drawing, Drawing) { return Panels(panelSample(), "Jan 2024", "Jun 2024", mark, mark) },
 		"ranks":    func() (Drawing, Drawing) { return Ranks(rankSample(), "level, mean 100", mark, mark) },
 		"stairs":   func() (Drawing, Drawing) { return Stairs(lines, sum, "unit price", "pp", mark, mark) },
+		"purses":   func() (Drawing, Drawing) { return Purses(purseSample(), "XTS", 1.4, "a share 1.40", mark, mark) },
 		"coverage": func() (Drawing, Drawing) { return Coverages(months, labels, mark, mark) },
 	} {
 		wide, slim := draw()

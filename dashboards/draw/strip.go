@@ -175,7 +175,8 @@ func cuts(s stripSize, y float64, from, to int, at func(int) float64) string {
 
 // Sample is a mark for a key: "fed", "part", "open", "hatched" or "range" of
 // a strip; "line", "band", "broken" or "ring" of a panel; "pure", "size",
-// "mix" or "filled" of a staircase; "estimate", "possible" or "other" of a rank.
+// "mix" or "filled" of a staircase; "estimate", "possible" or "other" of a rank;
+// "used", "kept", "lost" or "limit" of a purse.
 func Sample(kind string) Drawing {
 	nan := math.NaN()
 	level := func(y float64) float64 { return y }
@@ -202,6 +203,14 @@ func Sample(kind string) Drawing {
 		return strip(Month{Days: 3, Fed: 3, Hatched: true, Lo: nan, Hi: nan})
 	case "range":
 		return strip(Month{Days: 3, Fed: 1, Part: 0.5, Lo: 0.5, Hi: 3})
+	case "used":
+		return Drawing{26, 17, purse(0, 1, 26, 26, 0)}
+	case "kept":
+		return Drawing{26, 17, purse(0, 1, 26, 0, 0)}
+	case "lost":
+		return Drawing{26, 17, purse(0, 1, 26, 0, 26)}
+	case "limit":
+		return Drawing{10, 17, `<path d="M5 0V17" stroke="` + Short + `" stroke-width="1.5" stroke-dasharray="4 3" fill="none"/>`}
 	case "line":
 		return panel(Point{Value: "8"}, Point{Value: "8"})
 	case "band":

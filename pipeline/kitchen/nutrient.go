@@ -24,7 +24,8 @@ type weighed struct {
 
 // nutrientRows sums raw table values over a dish's edible weights. Where a
 // figure or a weight is missing the sum is at least so much; known_share is the
-// part of the known weight that has a figure.
+// part of the known weight that has a figure. Of a plan there are rows of a
+// person's day as well, of all dishes, without the name of a recipe.
 func (k *Kitchen) nutrientRows(x *Answer, list []meal.Serving) []result.MealNutrient {
 	var lines []weighed
 	for _, l := range x.cooked.shop.Lines {
@@ -33,11 +34,15 @@ func (k *Kitchen) nutrientRows(x *Answer, list []meal.Serving) []result.MealNutr
 		lines = append(lines, weighed{dish: l.Dish, kg: k.edibleKg(l), food: food})
 	}
 	needs := k.needs()
+	if p := int64(x.Shopping.Persons.V * x.Shopping.Days.V); x.Shopping.Kind == "plan" && p > 0 {
+		list = append(slices.Clone(list), meal.Serving{Servings: big.NewRat(p, 1)})
+	}
 	var rows []result.MealNutrient
 	for _, dish := range list {
+		of := func(l weighed) bool { return dish.Recipe == "" || l.dish == dish.Recipe }
 		weight, unknown := new(big.Rat), false
 		for _, l := range lines {
-			if l.dish != dish.Recipe {
+			if !of(l) {
 				continue
 			}
 			if l.kg == nil {
@@ -49,7 +54,7 @@ func (k *Kitchen) nutrientRows(x *Answer, list []meal.Serving) []result.MealNutr
 		for _, n := range reference.Nutrients() {
 			sum, known := new(big.Rat), new(big.Rat)
 			for _, l := range lines {
-				if l.dish != dish.Recipe || l.kg == nil || l.food == nil {
+				if !of(l) || l.kg == nil || l.food == nil {
 					continue
 				}
 				if content, ok := l.food.Nutrients[n.Name]; ok {

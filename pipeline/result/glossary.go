@@ -183,7 +183,7 @@ var glossary = map[string]Word{
 	"late_quantity":                {"Used late", "base_unit", "Of it, used after an opened pack keeps; keeping times are rules of thumb."},
 	"nutrient":                     {"Nutrient", "", "A nutrient of the food tables."},
 	"unit":                         {"Unit", "", "Unit of the amounts of the row."},
-	"per_serving":                  {"In a serving", "unit", "Amount in one serving, raw table values: cooking losses are not taken off."},
+	"per_serving":                  {"In a serving", "unit", "Amount in one serving, or of a person's day of a plan where no recipe is named; raw table values: cooking losses are not taken off."},
 	"known_share":                  {"Known share", "", "Part of the known edible weight that has a figure for the nutrient."},
 	"is_at_least":                  {"At least", "", "yes where a weight or a figure is missing, so that the true amount is at least this."},
 	"person_group":                 {"Person group", "", "Whose reference value it is."},

@@ -410,8 +410,9 @@ type Swapped struct {
 	Base
 }
 
-// MealNutrient is the amount of a nutrient in a serving of a dish (raw table
-// values: cooking losses are not taken off) beside a reference value of a day.
+// MealNutrient is the amount of a nutrient in a serving of a dish, or without a
+// recipe in a person's day of a plan (raw table values: cooking losses are not
+// taken off), beside a reference value of a day.
 type MealNutrient struct {
 	Shopping string `col:"shopping,key"`
 	Recipe   string `col:"recipe,key"`
