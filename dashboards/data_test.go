@@ -28,7 +28,7 @@ var own = map[string]string{
 	"How priced": "words for filled_by and n_observations", "Why": "words for the status",
 	"Rank": "the order of the levels", "Regions": "how many have the item", "Quantity a day": "ap_quantity_per_day in kitchen units",
 	"Pay day to pay day": "days of the calendar", "A year before": "the same column of another month",
-	"Dish": "the row", "Plan": "the row", "No.": "the row", "Nutrient": "the row", "Where": "words for outlet", "Change": "words for change",
+	"Dish": "the row", "Plan": "the row", "No.": "the row", "Nutrient": "the row", "Change": "words for change",
 }
 
 var (
@@ -59,9 +59,9 @@ var tables = map[string]source{
 	"meals plans": {"shoppings", map[string]string{"Days": "days", "Servings": "servings", "A person and day": "per_person_day_lcu", "Allowance a person and day": "allowance_per_person_day_lcu", "Balance": "balance_lcu",
 		"Portion": "portion_lcu", "Till": "till_lcu", "Left over": "leftover_lcu", "Spoils": "stranded_lcu", "Status": "obs_status_all"}},
 	"meal workings": {"meal_lines", map[string]string{"Line": "line", "As written": "as_written", "Yield": "yield", "Part bought": "ap_quantity", "Unit": "base_unit", "Shelf price": "pack_price_lcu", "Pack": "pack",
-		"Unit price": "unit_price_lcu", "Cost": "portion_lcu", "Supply": "supply", "Oldest price": "observed_on"}},
+		"Unit price": "unit_price_lcu", "Cost": "portion_lcu", "Supply": "supply", "Where": "outlet", "Oldest price": "observed_on"}},
 	"meal goods": {"shopping_lines", map[string]string{"Pack": "pack", "Needed": "ap_quantity", "Unit": "base_unit", "From stock": "from_pantry_quantity", "From cupboard": "from_cupboard_quantity", "Packs": "packs",
-		"Pack price": "pack_price_lcu", "Till": "till_lcu", "Left": "leftover_quantity", "Its value": "leftover_lcu", "Used next": "used_next_quantity", "Spoils": "stranded_quantity", "Spoils, value": "stranded_lcu", "Use by": "use_by_on"}},
+		"Pack price": "pack_price_lcu", "Till": "till_lcu", "Left": "leftover_quantity", "Used late": "late_quantity", "Its value": "leftover_lcu", "Used next": "used_next_quantity", "Spoils": "stranded_quantity", "Spoils, value": "stranded_lcu", "Use by": "use_by_on"}},
 	"meal swaps":       {"swaps", map[string]string{"From": "from", "To": "to", "Sacrifice": "sacrifice", "Saves": "saving_lcu", "Cost then": "after_lcu", "Target": "target_lcu", "Enough": "enough"}},
 	"meal nutrients":   {"meal_nutrients", map[string]string{"A serving": "per_serving", "A person and day": "per_serving", "Unit": "unit", "Weight with a figure": "known_share", "At least": "is_at_least", "At least a day": "reference_lower", "At most a day": "reference_upper", "Share, %": "reference_pct"}},
 	"items items":      {"item", itemColumns},
@@ -245,7 +245,12 @@ func differs(cell *node, column, text string, record map[string]string) string {
 			want = day(text, 0, true)
 		}
 	case column == "from", column == "to":
-		want = goodText(text)
+		want, _, _ = strings.Cut(text, " ")
+		for _, it := range items {
+			if it.id == want {
+				want = it.name + strings.TrimSuffix(strings.TrimPrefix(text, it.id), " plain")
+			}
+		}
 	case strings.HasSuffix(column, "quantity"), column == "yield", column == "servings", column == "per_serving", column == "reference_lower", column == "reference_upper":
 		if strings.Contains(text, ".") {
 			want = strings.TrimRight(strings.TrimRight(text, "0"), ".")

@@ -74,7 +74,7 @@ var items = []struct {
 func (s spec) edition() *result.Edition {
 	e := &result.Edition{Hash: "0123456789abcdef"}
 	e.Meta = result.Meta{Name: "Farthing demo", Invented: s.invented, AsOf: "2024-12-31", BaseMonth: "2023-01", Deflator: "all_items",
-		Options: [][2]string{{"default grade", "plain"}, {"sample", "matched"}}, Accepted: 3344, Counted: 3300, Held: 2, Quarantined: 3, Mended: 1, Duplicate: 1}
+		Options: [][2]string{{"grade where none is named", "plain"}, {"sample", "matched"}}, Accepted: 3344, Counted: 3300, Held: 2, Quarantined: 3, Mended: 1, Duplicate: 1}
 	e.Regions = s.regions
 	e.Households = []result.Household{
 		{Household: "single", Name: "Single adult", Persons: result.Count(1), Equivalents: result.Some(1.2), MealsPerDay: result.Count(3)},
@@ -323,12 +323,15 @@ func kitchen(e *result.Edition, region string) {
 	e.Meals = []result.Meal{none, meal("oat-bowl", "oat-bowl", 4, .96), meal("plum-stew", "plum-stew", 4, 7.2), meal("two-dishes", "oat-bowl", 4, .96), meal("two-dishes", "plum-stew", 4, 7.2)}
 	bare := line("milk-pie", "milk-pie", "2", "milk", .2, 1, 1)
 	bare.PackPrice, bare.PackSize, bare.UnitPrice, bare.Portion, bare.APQuantity, bare.Lacks = result.Num{}, result.Num{}, result.Num{}, result.Num{}, result.Num{}, "how much is a jug? weigh one"
+	bare.Supply, bare.Outlet = "cupboard", "market"
 	e.MealLines = []result.MealLine{line("milk-pie", "milk-pie", "1", "oats", .25, 1, 2), bare, line("oat-bowl", "oat-bowl", "1", "oats", .4, 1, 2.4), line("plum-stew", "plum-stew", "1", "plum", 1.5, 1, 4.8),
 		line("two-dishes", "oat-bowl", "1", "oats", .4, 1, 2.4), line("two-dishes", "plum-stew", "1", "plum", 1.5, 1, 4.8)}
 	lone := buy("milk-pie", "milk", 0, 0, 1, 0)
 	lone.APQuantity, lone.Packs, lone.PackPrice, lone.Till, lone.Leftover, lone.LeftoverLCU, lone.Stranded, lone.StrandedQty, lone.UsedNext, lone.UseByOn = result.Num{}, result.Int{}, result.Num{}, result.Num{}, result.Num{}, result.Num{}, result.Num{}, result.Num{}, result.Num{}, ""
-	e.ShoppingLines = []result.ShoppingLine{lone, buy("milk-pie", "oats", .25, 1, 2, 0), buy("oat-bowl", "oats", .4, 1, 2.4, 0), buy("plum-stew", "plum", 1.5, 2, 4.8, 1.2), buy("two-dishes", "oats", .4, 1, 2.4, 0), buy("two-dishes", "plum", 1.5, 2, 4.8, 1.2)}
-	swap := result.Swapped{Shopping: "plum-stew", Nth: result.Count(1), Change: "least", Recipe: "plum-stew", Line: "1", From: "plum standard", To: "oats plain", Sacrifice: result.Count(4), Saving: some(3.6), After: some(3.6), Target: some(5.5912), Enough: "yes", Base: base}
+	late := buy("plum-stew", "plum", 1.5, 2, 4.8, 1.2)
+	late.Late, late.UsedNext, late.FromPantry, late.FromCupboard = some(.1), some(.25), some(.2), some(.3)
+	e.ShoppingLines = []result.ShoppingLine{lone, buy("milk-pie", "oats", .25, 1, 2, 0), buy("oat-bowl", "oats", .4, 1, 2.4, 0), late, buy("two-dishes", "oats", .4, 1, 2.4, 0), buy("two-dishes", "plum", 1.5, 2, 4.8, 1.2)}
+	swap := result.Swapped{Shopping: "plum-stew", Nth: result.Count(1), Change: "least", Recipe: "plum-stew", Line: "1", From: "plum plain", To: "oats plain", Sacrifice: result.Count(4), Saving: some(3.6), After: some(3.6), Target: some(5.5912), Enough: "yes", Base: base}
 	alone, dear := swap, swap
 	alone.Nth, alone.Change = result.Count(2), "alone"
 	dear.Nth, dear.Change, dear.To, dear.Saving, dear.After, dear.Enough = result.Count(3), "alone", "milk plain", some(-.3), some(7.5), "no"

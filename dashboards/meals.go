@@ -91,7 +91,7 @@ func offset(balance result.Num, currency string) string {
 	return money(balance, currency) + " under"
 }
 
-// good is an item of a shopping with its grade, if that is not the only one it is told from.
+// goodName is an item with its grade, if that is not the default one.
 func (s *site) goodName(item, grade string) string {
 	name := s.itemName(item)
 	if grade != "" && grade != s.defaultGrade() {
@@ -103,7 +103,7 @@ func (s *site) goodName(item, grade string) string {
 // defaultGrade is the grade that a name without one means.
 func (s *site) defaultGrade() string {
 	for _, o := range s.e.Options {
-		if o[0] == "default grade" {
+		if o[0] == "grade where none is named" {
 			return o[1]
 		}
 	}
@@ -287,9 +287,9 @@ func (s *site) dishesPart(file string, dishes []result.Shopping) (layout.Part, e
 	if rest {
 		p.Key = append(p.Key, key("kept", "left over from whole packs"))
 	}
-	limitWords := ""
+	limitWords, at := "", 0.0
 	if limit.OK {
-		limitWords = "a meal’s share " + num(limit, 2)
+		limitWords, at = "a meal’s share "+num(limit, 2), limit.V
 		p.Key = append(p.Key, key("limit", "a meal’s share of the allowance"))
 	}
 	type S = result.Shopping
@@ -311,7 +311,7 @@ func (s *site) dishesPart(file string, dishes []result.Shopping) (layout.Part, e
 	p.Table.Caption = fmt.Sprintf("Money in %s, with the digits of the data file. A serving and a meal’s share are of one person’s meal; portion, till and what is left over are of all servings. Below 0 in Balance: over the share. Spoils: what keeps too short for the dish to be made again.%s",
 		currency, statusKey(s.e, p.Table.Rows))
 	p.Source = s.source(upper(s.where(dishes[0])))
-	wide, slim := draw.Purses(bars, currency, limit.Or(), limitWords, mark(p.Source, draw.Wide), mark(p.Source, draw.Slim))
+	wide, slim := draw.Purses(bars, currency, at, limitWords, mark(p.Source, draw.Wide), mark(p.Source, draw.Slim))
 	return p, s.drawn(&p, file, wide, slim, p.Headline+". The table below has the same figures.", "meals.csv", "shoppings.csv")
 }
 
@@ -407,7 +407,7 @@ func (s *site) mealPage(row result.Shopping) (layout.Page, error) {
 func (x *shopping) least() (changes []result.Swapped, saving float64) {
 	for _, r := range x.swaps {
 		if r.Change == "least" {
-			changes, saving = append(changes, r), saving+r.Saving.Or()
+			changes, saving = append(changes, r), saving+r.Saving.V
 		}
 	}
 	return changes, saving
@@ -452,10 +452,23 @@ func (s *site) mealLead(x *shopping) []string {
 
 // change says a swap in words.
 func (s *site) change(c result.Swapped) string {
-	return fmt.Sprintf("%s to %s", goodText(c.From), goodText(c.To))
+	return fmt.Sprintf("%s to %s", s.swapName(c.From), s.swapName(c.To))
 }
 
-func goodText(key string) string { return strings.ReplaceAll(label(key), "-", " ") }
+// swapName names what a change is from or to, which a file writes as "item grade".
+func (s *site) swapName(key string) string {
+	for _, n := range s.e.ItemNames {
+		if grade, ok := strings.CutPrefix(key, n.Item); ok && (grade == "" || grade[0] == ' ') {
+			return s.goodName(n.Item, strings.TrimSpace(grade))
+		}
+	}
+	return label(key)
+}
+
+// hasAny says whether a row has a number other than zero, so that its column is worth its room.
+func hasAny[T any](rows []T, value func(T) result.Num) bool {
+	return slices.ContainsFunc(rows, func(r T) bool { return value(r).OK && value(r).V != 0 })
+}
 
 // pursePart draws what each good costs at the till, and how much of it is eaten, kept and lost.
 func (s *site) pursePart(file string, x *shopping) (layout.Part, error) {
@@ -464,13 +477,17 @@ func (s *site) pursePart(file string, x *shopping) (layout.Part, error) {
 	var bars []draw.Purse
 	kept, lost := false, false
 	for _, g := range x.goods {
-		bar := draw.Purse{Name: s.goodName(g.Item, g.Grade), Whole: g.Till.Or(), Used: g.Till.Or() - g.LeftoverLCU.Or(), Lost: g.Stranded.Or()}
+		bar := draw.Purse{Name: s.goodName(g.Item, g.Grade)}
 		switch {
 		case !g.Till.OK || !g.LeftoverLCU.OK:
 			bar.Gap = "no price"
 		case g.Packs.OK && g.Packs.V == 0:
 			bar.Gap = "nothing bought: it is there"
 		default:
+			bar.Whole, bar.Used = g.Till.V, g.Till.V-g.LeftoverLCU.V
+			if g.Stranded.OK {
+				bar.Lost = g.Stranded.V
+			}
 			bar.Value = fmt.Sprintf("%s of %s", num(result.Some(bar.Used), 2), num(g.Till, 2))
 			kept, lost = kept || bar.Whole-bar.Used-bar.Lost > 1e-9, lost || bar.Lost > 0
 		}
@@ -514,8 +531,11 @@ func (s *site) workingsPart(x *shopping) layout.Part {
 	}
 	columns = append(columns,
 		number("Line", func(l L) string { return clean(l.Line) }),
-		text("As written", func(l L) string { return clean(l.AsWritten) }),
-		number("Yield", func(l L) string { return plain(l.Yield, 6) }),
+		text("As written", func(l L) string { return clean(l.AsWritten) }))
+	if hasAny(x.lines, func(l L) result.Num { return l.Yield }) {
+		columns = append(columns, number("Yield", func(l L) string { return plain(l.Yield, 6) }))
+	}
+	columns = append(columns,
 		number("Part bought", func(l L) string { return plain(l.APQuantity, 6) }).gap(func(l L) string {
 			if l.Portion.OK {
 				return ""
@@ -529,16 +549,19 @@ func (s *site) workingsPart(x *shopping) layout.Part {
 		number("Shelf price", func(l L) string { return money4(l.PackPrice) }),
 		text("Pack", func(l L) string { return clean(l.Pack) }),
 		number("Unit price", func(l L) string { return money4(l.UnitPrice) }),
-		number("Cost", func(l L) string { return money4(l.Portion) }),
-		text("Supply", func(l L) string { return clean(l.Supply) }),
-		text("Where", func(l L) string {
-			if l.Outlet == "" && l.PackPrice.OK {
-				return "typical"
-			}
-			return label(l.Outlet)
-		}),
+		number("Cost", func(l L) string { return money4(l.Portion) }))
+	if slices.ContainsFunc(x.lines, func(l L) bool { return l.Supply != "bought" }) {
+		columns = append(columns, text("Supply", func(l L) string { return clean(l.Supply) }))
+	}
+	if slices.ContainsFunc(x.lines, func(l L) bool { return l.Outlet != "" }) {
+		columns = append(columns, text("Where", func(l L) string { return label(l.Outlet) }))
+	} else {
+		p.Subtitle += " Shelf prices are typical ones of the place and month, of the pack that is seen most."
+	}
+	columns = append(columns,
 		text("Oldest price", func(l L) string { return dateOr(l.ObservedOn) }))
 	p.Table = tableOf(x.lines, -1, columns...)
+	p.Table.Broad = true
 	p.Table.Caption = fmt.Sprintf("Money in %s. Yield: the edible part of what is bought; where there is none the quantity is as bought. Part bought and unit price are in the unit beside them.", currency)
 	if !x.SheetTotal.OK {
 		p.Foot = append(p.Foot, "There is no total, because a line has no cost. A total without it would look cheaper than it is.")
@@ -574,15 +597,23 @@ func (s *site) goodsPart(x *shopping) layout.Part {
 	currency := clean(x.CurrencyCode)
 	p := layout.Part{ID: "goods", Open: true, Headline: "What to buy, and what is left of it", Links: dataLinks("shopping_lines.csv")}
 	type G = result.ShoppingLine
-	p.Table = tableOf(x.goods, -1,
-		column[G]{"Item", false, func(g G) layout.Cell {
+	columns := []column[G]{
+		{"Item", false, func(g G) layout.Cell {
 			return layout.Cell{Text: s.goodName(g.Item, g.Grade), Href: s.itemHref(g.Item)}
 		}},
 		text("Pack", func(g G) string { return clean(g.Pack) }),
 		number("Needed", func(g G) string { return plain(g.APQuantity, 6) }),
 		text("Unit", func(g G) string { return clean(g.BaseUnit) }),
-		number("From stock", func(g G) string { return plain(g.FromPantry, 6) }),
-		number("From cupboard", func(g G) string { return plain(g.FromCupboard, 6) }),
+	}
+	// quantity adds a column where it has something to say.
+	quantity := func(head string, value func(G) result.Num) {
+		if hasAny(x.goods, value) {
+			columns = append(columns, number(head, func(g G) string { return plain(value(g), 6) }))
+		}
+	}
+	quantity("From stock", func(g G) result.Num { return g.FromPantry })
+	quantity("From cupboard", func(g G) result.Num { return g.FromCupboard })
+	columns = append(columns,
 		number("Packs", func(g G) string { return g.Packs.String() }).gap(func(g G) string {
 			if g.Till.OK {
 				return ""
@@ -592,23 +623,29 @@ func (s *site) goodsPart(x *shopping) layout.Part {
 		number("Pack price", func(g G) string { return money4(g.PackPrice) }),
 		number("Till", func(g G) string { return money4(g.Till) }),
 		number("Left", func(g G) string { return plain(g.Leftover, 6) }),
-		number("Its value", func(g G) string { return money4(g.LeftoverLCU) }),
-		number("Used next", func(g G) string { return plain(g.UsedNext, 6) }),
-		number("Spoils", func(g G) string { return plain(g.StrandedQty, 6) }),
-		number("Spoils, value", func(g G) string { return money4(g.Stranded) }),
-		text("Use by", func(g G) string { return dateOr(g.UseByOn) }))
-	total := make([]layout.Cell, 9)
-	total[0] = layout.Cell{Text: "Together"}
-	if x.Till.OK {
-		total[8] = layout.Cell{Text: money4(x.Till)}
-		p.Table.Rows = append(p.Table.Rows, layout.Row{Sum: true, Cells: append(total, layout.Cell{}, layout.Cell{Text: money4(x.Leftover)}, layout.Cell{}, layout.Cell{}, layout.Cell{Text: money4(x.Stranded)}, layout.Cell{})})
+		number("Its value", func(g G) string { return money4(g.LeftoverLCU) }))
+	quantity("Used late", func(g G) result.Num { return g.Late })
+	quantity("Used next", func(g G) result.Num { return g.UsedNext })
+	if quantity("Spoils", func(g G) result.Num { return g.StrandedQty }); hasAny(x.goods, func(g G) result.Num { return g.StrandedQty }) {
+		columns = append(columns, number("Spoils, value", func(g G) string { return money4(g.Stranded) }))
 	}
-	p.Table.Caption = fmt.Sprintf("Money in %s. Needed, left, used next and spoils are in the unit beside Needed. Used next: by the same again, before it spoils.", currency)
+	columns = append(columns, text("Use by", func(g G) string { return dateOr(g.UseByOn) }))
+	p.Table = tableOf(x.goods, -1, columns...)
+	p.Table.Broad = true
+	if x.Till.OK {
+		sums := map[string]result.Num{"Till": x.Till, "Its value": x.Leftover, "Spoils, value": x.Stranded}
+		total := layout.Row{Sum: true, Cells: []layout.Cell{{Text: "Together"}}}
+		for _, c := range columns[1:] {
+			total.Cells = append(total.Cells, layout.Cell{Text: money4(sums[c.head])})
+		}
+		p.Table.Rows = append(p.Table.Rows, total)
+	}
+	p.Table.Caption = fmt.Sprintf("Money in %s. Quantities are in the unit beside Needed. Used late: after its opened pack keeps. Used next: by the same again, before it spoils.", currency)
 	if x.Leftover.OK && x.Till.OK && x.Portion.OK {
 		p.Foot = append(p.Foot, fmt.Sprintf("Till %s = what is eaten of it %s + left over %s.", money4(x.Till), money4(result.Some(x.Till.V-x.Leftover.V)), money4(x.Leftover)))
 	}
 	if x.FromCupboard.OK && x.FromCupboard.V > 0 || x.FromPantry.OK && x.FromPantry.V > 0 {
-		p.Foot = append(p.Foot, fmt.Sprintf("Eaten but not paid now: %s from the cupboard, %s from stock.", money(x.FromCupboard, currency), money(x.FromPantry, currency)))
+		p.Foot = append(p.Foot, fmt.Sprintf("Eaten but not paid now: %s from the cupboard, %s from stock.", money4(x.FromCupboard), money4(x.FromPantry)))
 	}
 	p.Foot = append(p.Foot, "Use by: a rule of thumb for the opened or bought food, in the place where it keeps longest. Local food-safety guidance comes first.")
 	return p
@@ -645,8 +682,8 @@ func (s *site) swapsPart(x *shopping) layout.Part {
 		columns = append(columns, text("Dish", dish))
 	}
 	columns = append(columns,
-		text("From", func(r W) string { return goodText(r.From) }),
-		text("To", func(r W) string { return goodText(r.To) }),
+		text("From", func(r W) string { return s.swapName(r.From) }),
+		text("To", func(r W) string { return s.swapName(r.To) }),
 		number("Sacrifice", func(r W) string { return r.Sacrifice.String() }),
 		number("Saves", func(r W) string { return money4(r.Saving) }).or("no price"),
 		number("Cost then", func(r W) string { return money4(r.After) }),

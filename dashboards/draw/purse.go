@@ -45,17 +45,17 @@ func purses(rows []Purse, unit string, limit float64, limitWords string, s purse
 		top = 42
 	}
 	height := top + float64(len(rows))*s.row
-	var b, grid strings.Builder
+	var b, grid, words strings.Builder // words stand over the limit's line, with paper around them
 	for k := 0.0; k*step <= to+step/2; k++ {
 		fmt.Fprintf(&grid, "M%s %sV%s", px(at(k*step)), px(top-6), px(height))
-		words, anchor := axisNumber(k*step, step), middle
+		number, anchor := axisNumber(k*step, step), middle
 		switch {
 		case k == 0:
-			words, anchor = words+" "+unit, ""
+			number, anchor = number+" "+unit, ""
 		case s.two && k*step > to-step/2:
 			anchor = end
 		}
-		b.WriteString(text(at(k*step), top-10, words, strings.TrimSpace(anchor+" "+small)))
+		b.WriteString(text(at(k*step), top-10, number, strings.TrimSpace(anchor+" "+small)))
 	}
 	fmt.Fprintf(&b, `<path d="%s" stroke="%s"/>`, grid.String(), Hair)
 	for i, r := range rows {
@@ -64,11 +64,11 @@ func purses(rows []Purse, unit string, limit float64, limitWords string, s purse
 		bar, value := y, at(max(r.Whole, r.Used))+8
 		if s.two {
 			bar = y + 18
-			b.WriteString(text(0, y+12, fitted(r.Name, s.width-130, 13), "") + text(s.width, y+12, r.Value, end))
+			words.WriteString(text(0, y+12, fitted(r.Name, s.width-130, 13), halo) + text(s.width, y+12, r.Value, end+" "+halo))
 		} else {
 			b.WriteString(text(0, y+12, fitted(r.Name, s.x0-14, 13), ""))
 			if r.Gap == "" {
-				b.WriteString(text(value, y+12, r.Value, ""))
+				words.WriteString(text(value, y+12, r.Value, halo))
 			}
 		}
 		if r.Gap != "" {
@@ -86,8 +86,11 @@ func purses(rows []Purse, unit string, limit float64, limitWords string, s purse
 		}
 		b.WriteString(text(x, 12, limitWords, anchor+`font-size="12" fill="`+Short+`"`))
 	}
-	return Drawing{s.width, height + 4, b.String()}
+	return Drawing{s.width, height + 4, b.String() + words.String()}
 }
+
+// halo keeps a line behind type from crossing it.
+const halo = `stroke="` + Paper + `" stroke-width="4" paint-order="stroke"`
 
 // purse is one bar of the lengths given: the outline, the ink, and the hatching at its end.
 func purse(x, y, whole, used, lost float64) string {

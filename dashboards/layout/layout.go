@@ -106,6 +106,7 @@ type Table struct {
 	Caption string
 	Head    []Column
 	Rows    []Row
+	Broad   bool // as wide as the sheet
 }
 
 // Column is a column's heading; Words holds text rather than numbers.
