@@ -131,7 +131,7 @@ func write(t *testing.T, e *result.Edition, library string) string {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		t.Fatal(err)
 	}
-	if err := Write(dir, e, library); err != nil {
+	if err := Write(dir, e, library, false); err != nil {
 		t.Fatal(err)
 	}
 	return dir
@@ -386,10 +386,10 @@ func TestInside(t *testing.T) {
 	if err := os.Mkdir(dir, 0o755); err != nil {
 		t.Fatal(err)
 	}
-	if err := Write(dir, hostile(), ""); err != nil {
+	if err := Write(dir, hostile(), "", true); err != nil {
 		t.Fatal(err)
 	}
-	name := regexp.MustCompile(`^site/(index\.html|style\.css|farthing\.js|[a-z0-9_-]+\.html|figures/[a-z0-9_.-]+\.svg)$`)
+	name := regexp.MustCompile(`^site/(index\.html|style\.css|farthing\.js|[a-z0-9_-]+\.html|figures/[a-z0-9_.-]+\.(svg|png))$`)
 	for file := range files(t, above) {
 		if !name.MatchString(file) {
 			t.Errorf("got the file %q, want only safe names inside the site", file)

@@ -54,3 +54,40 @@ func TestFiguresStandAlone(t *testing.T) {
 		t.Errorf("got %d figures", n)
 	}
 }
+
+// TestPictures: each drawing has its picture beside it, a page leads to both,
+// and no drawing has an element or an attribute that pictures do not know.
+func TestPictures(t *testing.T) {
+	dir := t.TempDir()
+	s := typical()
+	s.months, s.ranged = 13, true
+	if err := Write(dir, s.edition(), chartLibrary(), true); err != nil {
+		t.Fatal(err)
+	}
+	known := regexp.MustCompile(`^(svg|rect|circle|path|text|g|title|defs|clipPath|(svg|rect|circle|path|text|g|defs|clipPath) (xmlns|viewBox|width|height|role|aria-label|font-family|font-size|font-weight|font-style|fill|fill-opacity|stroke|stroke-width|stroke-opacity|stroke-dasharray|stroke-linecap|stroke-linejoin|paint-order|text-anchor|dominant-baseline|transform|x|y|cx|cy|r|d|id|clip-path))$`)
+	drawings, pages := 0, ""
+	all := files(t, dir)
+	for name, b := range all {
+		if strings.HasSuffix(name, ".html") {
+			pages += string(b)
+		}
+	}
+	for name, b := range all {
+		if !strings.HasSuffix(name, ".svg") {
+			continue
+		}
+		drawings++
+		picture := strings.TrimSuffix(name, ".svg") + ".png"
+		if len(all[picture]) == 0 || !strings.Contains(pages, `<a href="`+picture+`">PNG</a>`) {
+			t.Errorf("%s: got no picture beside it that a page leads to, want one", name)
+		}
+		for mark := range marks(parse(t, b)) {
+			if !known.MatchString(mark) {
+				t.Errorf("%s: got <%s>, which a picture does not show", name, mark)
+			}
+		}
+	}
+	if drawings < 20 {
+		t.Errorf("got %d drawings, want some", drawings)
+	}
+}

@@ -29,7 +29,7 @@ func TestStorybook(t *testing.T) {
 		if err := os.MkdirAll(dir, 0o755); err != nil {
 			t.Fatal(err)
 		}
-		if err := Write(dir, all[name], chartLibrary()); err != nil {
+		if err := Write(dir, all[name], chartLibrary(), false); err != nil {
 			t.Fatal(err)
 		}
 		if err := os.Mkdir(filepath.Join(dir, "data"), 0o755); err != nil {

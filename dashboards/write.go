@@ -12,6 +12,7 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -87,6 +88,7 @@ const frontPage = "index.html"
 type site struct {
 	e       *result.Edition
 	dir     string
+	png     bool         // figures as pictures too
 	engine  *draw.Engine // nil without a chart library
 	publish []result.Combination
 	goods   []good
@@ -106,14 +108,15 @@ const workers = 2
 
 // Write writes the pages of an edition below dir, which must exist: index.html,
 // one page of each kind for every combination of e.Publish, one for each item
-// and each meal, the drawings as SVG files under figures/, the style sheet and the script.
+// and each meal, the drawings as SVG files under figures/ (and as PNG, if png), the style sheet and the script.
 // library is the chart library's file, which is copied beside them; without
 // one ("") the large line figures are left to their tables, and the pages say so.
 //
 // Nothing outside dir is written, whatever the names in e are. The same
 // edition gives the same bytes.
-func Write(dir string, e *result.Edition, library string) error {
+func Write(dir string, e *result.Edition, library string, png bool) error {
 	s := newSite(dir, e)
+	s.png = png
 	if library != "" {
 		var err error
 		if s.engine, err = draw.NewEngine(library); err != nil {
@@ -304,10 +307,26 @@ func (s *site) drawn(p *layout.Part, file string, wide, slim draw.Drawing, words
 // figure writes a drawing as a file and gives it its place in a part, with the
 // downloads beside it.
 func (s *site) figure(p *layout.Part, file string, d draw.Drawing, plots []layout.Plot, data ...string) error {
-	name := "figures/" + file + "." + p.ID + ".svg"
-	p.Plots = plots
-	p.Links = append([]layout.Link{{Text: "SVG", Href: name}}, dataLinks(data...)...)
-	return s.write(filepath.FromSlash(name), d.File(p.Headline, p.Subtitle, append(slices.Clone(p.Foot), s.fileNotes()...)...))
+	name := "figures/" + file + "." + p.ID
+	svg := d.File(p.Headline, p.Subtitle, append(slices.Clone(p.Foot), s.fileNotes()...)...)
+	p.Plots, p.Links = plots, []layout.Link{{Text: "SVG", Href: name + ".svg"}}
+	if err := s.write(filepath.FromSlash(name+".svg"), svg); err != nil {
+		return err
+	}
+	if s.png {
+		switch picture, err := draw.PNG(svg); {
+		case errors.Is(err, draw.ErrLetters): // its SVG is there
+		case err != nil:
+			return err
+		default:
+			p.Links = append(p.Links, layout.Link{Text: "PNG", Href: name + ".png"})
+			if err := s.write(filepath.FromSlash(name+".png"), picture); err != nil {
+				return err
+			}
+		}
+	}
+	p.Links = append(p.Links, dataLinks(data...)...)
+	return nil
 }
 
 // fileNotes are what a drawing needs beyond its own words when it leaves its

@@ -44,7 +44,7 @@ func Run(w *workspace.Workspace, e *result.Edition, library string) error {
 		if err := takeaway.Write(data, e, map[string]string{result.Observations: sums[result.Observations]}); err != nil {
 			return fmt.Errorf("files to take away: %w", err)
 		}
-		if err := dashboards.Write(tmp, e, library); err != nil {
+		if err := dashboards.Write(tmp, e, library, w.Pages.PNG); err != nil {
 			return fmt.Errorf("pages: %w", err)
 		}
 	}

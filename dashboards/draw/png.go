@@ -1,0 +1,287 @@
+package draw
+
+import (
+	"bytes"
+	"cmp"
+	"encoding/binary"
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"image"
+	"image/color"
+	"image/draw"
+	"image/png"
+	"io"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+
+	"github.com/srwiley/oksvg"
+	"github.com/srwiley/rasterx"
+	"golang.org/x/image/font"
+	"golang.org/x/image/font/gofont/gobold"
+	"golang.org/x/image/font/gofont/goitalic"
+	"golang.org/x/image/font/gofont/goregular"
+	"golang.org/x/image/font/opentype"
+	"golang.org/x/image/math/fixed"
+	"golang.org/x/image/vector"
+)
+
+// ErrLetters says that a drawing has letters which the embedded type lacks: its
+// SVG shows them by the reader's own type.
+var ErrLetters = errors.New("letters that the embedded type lacks")
+
+// pngScale is px of the picture for a px of the drawing: 768 px are 20 cm at 195 dpi.
+const pngScale = 2
+
+// faces are those of the embedded type: what fonts a machine has is nothing to the bytes.
+type faces struct {
+	fonts map[string]*opentype.Font
+	cache map[string]font.Face
+}
+
+var parseFonts = sync.OnceValues(func() (map[string]*opentype.Font, error) {
+	fonts := map[string]*opentype.Font{}
+	for name, ttf := range map[string][]byte{"": goregular.TTF, "bold": gobold.TTF, "italic": goitalic.TTF} {
+		f, err := opentype.Parse(ttf)
+		if err != nil {
+			return nil, err
+		}
+		fonts[name] = f
+	}
+	return fonts, nil
+})
+
+func (f *faces) face(kind string, size float64) (font.Face, error) {
+	key := fmt.Sprint(kind, size)
+	if got, ok := f.cache[key]; ok {
+		return got, nil
+	}
+	got, err := opentype.NewFace(f.fonts[kind], &opentype.FaceOptions{Size: size, DPI: 72, Hinting: font.HintingNone})
+	f.cache[key] = got
+	return got, err
+}
+
+// PNG draws the file of a drawing (see Drawing.File) as a picture of print size:
+// two px for each of its own. It knows the elements that this package writes,
+// and no others. A drawing in letters that the embedded type lacks is ErrLetters.
+func PNG(svg []byte) ([]byte, error) {
+	icon, err := oksvg.ReadIconStream(bytes.NewReader(svg), oksvg.IgnoreErrorMode)
+	if err != nil {
+		return nil, err
+	}
+	fonts, err := parseFonts()
+	if err != nil {
+		return nil, err
+	}
+	for i := range icon.SVGPaths { // the library scales places, not pens
+		p := &icon.SVGPaths[i]
+		p.LineWidth *= pngScale
+		for k := range p.Dash {
+			p.Dash[k] *= pngScale
+		}
+	}
+	w, h := int(icon.ViewBox.W*pngScale), int(icon.ViewBox.H*pngScale)
+	img := image.NewRGBA(image.Rect(0, 0, w, h))
+	icon.SetTarget(0, 0, float64(w), float64(h))
+	icon.Draw(rasterx.NewDasher(w, h, &scanner{img: img}), 1)
+	if err := (&faces{fonts, map[string]font.Face{}}).write(img, svg); err != nil {
+		return nil, err
+	}
+	var b bytes.Buffer
+	err = (&png.Encoder{CompressionLevel: png.BestSpeed}).Encode(&b, paletted(img))
+	return b.Bytes(), err
+}
+
+// paletted is a picture with its 256 most frequent colours: the inks and paper as
+// they are, the rarest shades of an edge as the nearest of them. A quarter of the bytes.
+func paletted(img *image.RGBA) *image.Paletted {
+	at := func(i int) uint32 { return binary.BigEndian.Uint32(img.Pix[i:]) }
+	counts := map[uint32]int{}
+	for i, run := 0, 0; i < len(img.Pix); i += 4 {
+		if run++; i+4 == len(img.Pix) || at(i) != at(i+4) {
+			counts[at(i)] += run
+			run = 0
+		}
+	}
+	order := slices.SortedFunc(maps.Keys(counts), func(a, b uint32) int {
+		return cmp.Or(cmp.Compare(counts[b], counts[a]), cmp.Compare(a, b))
+	})
+	var palette color.Palette
+	index := map[uint32]uint8{}
+	for i, c := range order {
+		shade := color.RGBA{uint8(c >> 24), uint8(c >> 16), uint8(c >> 8), 255}
+		if i < 256 {
+			palette = append(palette, shade)
+			index[c] = uint8(i)
+		} else {
+			index[c] = uint8(palette.Index(shade))
+		}
+	}
+	out := image.NewPaletted(img.Rect, palette)
+	for i := range out.Pix {
+		if c := at(4 * i); i > 0 && c == at(4*i-4) {
+			out.Pix[i] = out.Pix[i-1]
+		} else {
+			out.Pix[i] = index[c]
+		}
+	}
+	return out
+}
+
+// scanner fills paths within their own bounds: that of the library goes over the
+// whole picture for each of a thousand marks.
+type scanner struct {
+	img    *image.RGBA
+	points []fixed.Point26_6
+	starts []bool // of a point: it begins a part of the path
+	bounds fixed.Rectangle26_6
+	ink    image.Uniform
+	raster vector.Rasterizer
+}
+
+func (s *scanner) add(p fixed.Point26_6, start bool) {
+	if len(s.points) == 0 {
+		s.bounds = fixed.Rectangle26_6{Min: p, Max: p}
+	}
+	s.bounds.Min.X, s.bounds.Min.Y = min(s.bounds.Min.X, p.X), min(s.bounds.Min.Y, p.Y)
+	s.bounds.Max.X, s.bounds.Max.Y = max(s.bounds.Max.X, p.X), max(s.bounds.Max.Y, p.Y)
+	s.points, s.starts = append(s.points, p), append(s.starts, start)
+}
+
+func (s *scanner) Start(p fixed.Point26_6) { s.add(p, true) }
+func (s *scanner) Line(p fixed.Point26_6)  { s.add(p, false) }
+func (s *scanner) Clear()                  { s.points, s.starts = s.points[:0], s.starts[:0] }
+func (s *scanner) SetBounds(_, _ int)      {}
+func (s *scanner) SetClip(image.Rectangle) {}
+func (s *scanner) SetWinding(bool)         {}
+
+func (s *scanner) GetPathExtent() fixed.Rectangle26_6 { return s.bounds }
+
+func (s *scanner) SetColor(c any) {
+	if c, ok := c.(color.Color); ok { // there are no gradients
+		s.ink.C = c
+	}
+}
+
+func (s *scanner) Draw() {
+	box := image.Rect(s.bounds.Min.X.Floor(), s.bounds.Min.Y.Floor(), s.bounds.Max.X.Ceil(), s.bounds.Max.Y.Ceil()).Intersect(s.img.Rect)
+	if len(s.points) == 0 || box.Empty() {
+		return
+	}
+	s.raster.Reset(box.Dx(), box.Dy())
+	for i, p := range s.points {
+		x, y := float32(p.X)/64-float32(box.Min.X), float32(p.Y)/64-float32(box.Min.Y)
+		if s.starts[i] {
+			s.raster.MoveTo(x, y)
+		} else {
+			s.raster.LineTo(x, y)
+		}
+	}
+	s.raster.DrawOp = draw.Over
+	s.raster.Draw(s.img, box, &s.ink, image.Point{})
+}
+
+// style is what a text takes from the elements around it.
+type style struct {
+	x, y, size           float64
+	fill, weight, italic string
+}
+
+// write sets the texts of a drawing, which the library of shapes leaves out.
+func (f *faces) write(img *image.RGBA, svg []byte) error {
+	d := xml.NewDecoder(bytes.NewReader(svg))
+	around := []style{{}}
+	for {
+		token, err := d.Token()
+		if err == io.EOF {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		switch t := token.(type) {
+		case xml.StartElement:
+			in, attr := around[len(around)-1], map[string]string{}
+			for _, a := range t.Attr {
+				attr[a.Name.Local] = a.Value
+			}
+			if _, err := fmt.Sscanf(attr["transform"], "translate(%g %g)", new(float64), new(float64)); err == nil {
+				var x, y float64
+				fmt.Sscanf(attr["transform"], "translate(%g %g)", &x, &y)
+				in.x, in.y = in.x+x, in.y+y
+			}
+			for name, to := range map[string]*string{"fill": &in.fill, "font-weight": &in.weight, "font-style": &in.italic} {
+				if v, ok := attr[name]; ok {
+					*to = v
+				}
+			}
+			if v, err := strconv.ParseFloat(strings.TrimSuffix(attr["font-size"], "px"), 64); err == nil {
+				in.size = v
+			}
+			if t.Name.Local != "text" {
+				around = append(around, in)
+				continue
+			}
+			var text string
+			if err := d.DecodeElement(&text, &t); err != nil {
+				return err
+			}
+			if err := f.line(img, in, attr, text); err != nil {
+				return err
+			}
+		case xml.EndElement:
+			around = around[:len(around)-1]
+		}
+	}
+}
+
+// line sets one text.
+func (f *faces) line(img *image.RGBA, s style, attr map[string]string, text string) error {
+	kind := ""
+	switch {
+	case s.weight == "700" || s.weight == "bold":
+		kind = "bold"
+	case s.italic == "italic":
+		kind = "italic"
+	}
+	face, err := f.face(kind, s.size*pngScale)
+	if err != nil {
+		return err
+	}
+	text = strings.NewReplacer("\u202f", "\u00a0", "\u2009", "\u00a0", "\u2068", "", "\u2069", "").Replace(text)
+	for _, r := range text {
+		if i, err := f.fonts[kind].GlyphIndex(nil, r); err != nil || i == 0 {
+			return ErrLetters
+		}
+	}
+	number := func(name string) float64 { v, _ := strconv.ParseFloat(attr[name], 64); return v }
+	x, y := s.x+number("x"), s.y+number("y")
+	if attr["dominant-baseline"] == "central" {
+		y += s.size * 0.36 // half the height of a capital
+	}
+	at := fixed.Point26_6{X: fixed.Int26_6(x * pngScale * 64), Y: fixed.Int26_6(y * pngScale * 64)}
+	switch width := font.MeasureString(face, text); attr["text-anchor"] {
+	case "end":
+		at.X -= width
+	case "middle":
+		at.X -= width / 2
+	}
+	if halo := attr["paint-order"]; halo == "stroke" {
+		ink := image.NewUniform(hex(attr["stroke"]))
+		r := fixed.Int26_6(number("stroke-width") / 2 * pngScale * 64)
+		for _, by := range [][2]fixed.Int26_6{{-r, 0}, {r, 0}, {0, -r}, {0, r}, {-r, -r}, {r, r}, {-r, r}, {r, -r}} {
+			(&font.Drawer{Dst: img, Src: ink, Face: face, Dot: fixed.Point26_6{X: at.X + by[0], Y: at.Y + by[1]}}).DrawString(text)
+		}
+	}
+	(&font.Drawer{Dst: img, Src: image.NewUniform(hex(s.fill)), Face: face, Dot: at}).DrawString(text)
+	return nil
+}
+
+// hex reads a colour of the palette.
+func hex(s string) color.RGBA {
+	v, _ := strconv.ParseUint(strings.TrimPrefix(s, "#"), 16, 32)
+	return color.RGBA{uint8(v >> 16), uint8(v >> 8), uint8(v), 255}
+}
