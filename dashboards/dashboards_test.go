@@ -1032,7 +1032,7 @@ func TestWithoutLibrary(t *testing.T) {
 	if !strings.Contains(page, "made without the chart library") {
 		t.Error("got no word that the lines are not drawn, want one")
 	}
-	if err := Write(t.TempDir(), typical().edition(), "none.js"); err == nil || !strings.Contains(err.Error(), "none.js") {
+	if err := Write(t.TempDir(), typical().edition(), "none.js", false); err == nil || !strings.Contains(err.Error(), "none.js") {
 		t.Errorf("got %v, want an error that names the missing file", err)
 	}
 }

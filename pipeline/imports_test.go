@@ -47,7 +47,7 @@ var allowed = map[string][]string{
 
 	// Results to pages: no database, no SQL.
 	"dashboards":        {"dashboards/draw", "dashboards/layout", "pipeline/result"},
-	"dashboards/draw":   {"github.com/dop251/goja", "github.com/go-echarts/go-echarts/v2"},
+	"dashboards/draw":   {"github.com/dop251/goja", "github.com/go-echarts/go-echarts/v2", "github.com/srwiley/oksvg", "github.com/srwiley/rasterx", "golang.org/x/image"},
 	"dashboards/layout": {},
 
 	// Makers of data that is committed, no part of the program.
