@@ -258,3 +258,154 @@ func TestShelfItems(t *testing.T) {
 		t.Errorf("too few days: got %+v", w)
 	}
 }
+
+type nourished struct {
+	Rank      *int
+	Item      string
+	Grade     string
+	Outlet    string
+	UnitPrice float64  `json:"unit_price_lcu"`
+	Energy    *float64 `json:"energy_kcal_per_lcu"`
+	Nutrient  string
+	Unit      string   `json:"nutrient_unit"`
+	Amount    *float64 `json:"nutrient_per_lcu"`
+	Score     *float64 `json:"density_score"`
+	Density   *float64 `json:"density_per_lcu"`
+	Lacks     string   `json:"nutrients_lack"`
+	Serving   *float64 `json:"per_serving_lcu"`
+	More      *float64 `json:"per_serving_difference_lcu"`
+	DishLacks string   `json:"dish_lacks"`
+}
+
+type nourishedAnswer struct {
+	Rows     []nourished
+	Warnings []struct{ Code, Text, Key string }
+	Caution  string
+	Density  string `json:"density_measure"`
+}
+
+// TestShelfNutrients holds the demo's offers of December 2024 to figures worked out by hand from its prices there and USDA SR26:
+// lentils 16069 with 343 kcal and 25.8 g of protein in 100 g, milk 01077 with 61 and 3.15 at 1.03 kg a litre, cabbage 11109 with 25
+// kcal at a yield of .80, oats 08120 with 379 and 13.15.
+func TestShelfNutrients(t *testing.T) {
+	dir := kitchenDemo(t)
+	ask := func(args ...string) nourishedAnswer {
+		return answerOf[nourishedAnswer](t, exitDone, append([]string{"shelf", "--workspace", dir, "--region", "mirrow-bay"}, args...)...)
+	}
+	near := func(what string, got *float64, want float64) {
+		t.Helper()
+		if got == nil || math.Abs(*got-want) > 0.0006 {
+			t.Errorf("%s: got %v, want %.4f", what, show64(got), want)
+		}
+	}
+	first := func(a nourishedAnswer, item string) nourished {
+		t.Helper()
+		for _, r := range a.Rows {
+			if r.Item == item {
+				return r
+			}
+		}
+		t.Fatalf("no %s in %+v", item, a.Rows)
+		return nourished{}
+	}
+	// By weight and by volume in one list: lentils at 3.90 a kg, oats at 2.30 for 900 g, milk at 2.65 for 2 L.
+	a := ask("milk", "oats", "lentils", "spice-mix", "--nutrient", "protein")
+	near("protein of lentils", first(a, "lentils").Amount, 258/3.90)
+	near("protein of oats", first(a, "oats").Amount, 131.5*.9/2.30)
+	near("protein of milk", first(a, "milk").Amount, 31.5*1.03*2/2.65)
+	near("energy of milk", first(a, "milk").Energy, 610*1.03*2/2.65)
+	if r := a.Rows[0]; r.Item != "lentils" || r.Rank == nil || *r.Rank != 1 || r.Unit != "g" || a.Rows[4].Item != "oats" || a.Density == "" || a.Caution == "" {
+		t.Errorf("got %+v, want the lentils first, then the oats", a.Rows)
+	}
+	for i := range a.Rows[1:] {
+		if x, y := a.Rows[i].Amount, a.Rows[i+1].Amount; y != nil && (x == nil || *x < *y) {
+			t.Errorf("place %d: %v after %v", i+2, show64(y), show64(x))
+		}
+	}
+	// Without a food code there is no figure: last, without a rank, and told.
+	last := a.Rows[len(a.Rows)-1]
+	if last.Item != "spice-mix" || last.Rank != nil || last.Amount != nil || last.Energy != nil || last.Density != nil || last.Score != nil || !strings.Contains(last.Lacks, "no food_code") {
+		t.Errorf("got %+v, want the spices last and without figures", last)
+	}
+	if w := a.Warnings; len(w) == 0 || w[len(w)-1].Code != "no_nutrients" || w[len(w)-1].Key != "spice-mix" {
+		t.Errorf("got %+v, want the spices told", w)
+	}
+	if iron := ask("lentils", "--nutrient", "iron").Rows[0]; iron.Unit != "mg" {
+		t.Errorf("got %+v", iron)
+	} else {
+		near("iron of lentils", iron.Amount, 75.4/3.90)
+	}
+
+	// The density score of lentils by hand (NRF9.3, Daily Values of 21 CFR 101.9), 100/343 of the figures of 100 g: protein
+	// 7.5219/50, fibre 8.8921/28, vitamins A .5831/900, C 1.2828/90 and E .1429/15, calcium 16.3265/1300, iron 2.1983/18,
+	// magnesium 35.5685/420, potassium 278.426/4700; less saturated fat .0455/20, sugars .5918/50, sodium 1.7493/2300.
+	score := 15.0437 + 31.7576 + .0648 + 1.4253 + .9524 + 1.2559 + 12.2125 + 8.4687 + 5.9240 - .2274 - 1.1837 - .0761
+	a = ask("cabbage", "lentils", "milk", "margarine", "--by", "density")
+	near("score of lentils", first(a, "lentils").Score, score)
+	if d := first(a, "lentils").Density; d == nil || math.Abs(*d-score*34.3/3.90) > .01 {
+		t.Errorf("density of lentils for money: got %v, want %.3f", show64(d), score*34.3/3.90)
+	}
+	near("energy of cabbage", first(a, "cabbage").Energy, 250*.80/1.77)
+	if a.Rows[0].Item != "lentils" || a.Rows[4].Item != "cabbage" || first(a, "margarine").Rank != nil || first(a, "margarine").Density != nil || first(a, "margarine").Score == nil {
+		t.Errorf("got %+v, want lentils, cabbage, milk, and margarine without a rank", a.Rows)
+	}
+
+	// In the barley pot, 400 g of fish for 4: .1 kg a serving, any grade, at 12.00 a kg the cheapest; line-caught 26.15.
+	fish := ask("tinned-fish", "oats", "--dish", "barley-pot")
+	for _, r := range fish.Rows {
+		switch {
+		case r.Item == "oats":
+			if r.Serving != nil || r.More != nil || r.DishLacks != "barley-pot buys none of it" || r.Rank == nil {
+				t.Errorf("oats in the barley pot: got %+v", r)
+			}
+		default:
+			near("a serving", r.Serving, r.UnitPrice/10)
+			near("more than the cheapest", r.More, (r.UnitPrice-12)/10)
+		}
+	}
+	if r := first(fish, "tinned-fish"); r.UnitPrice != 12 || r.More == nil || *r.More != 0 {
+		t.Errorf("got %+v, want the plain fish first and no difference", r)
+	}
+	// Cabbage, 500 g trimmed at a yield of .80, for 4.
+	cabbage := ask("cabbage", "--dish", "barley-pot", "--by", "energy").Rows[0]
+	near("cabbage in the barley pot", cabbage.Serving, .5/.80/4*1.77)
+
+	out := string(call(t, []int{exitDone}, "shelf", "milk", "margarine", "--workspace", dir, "--by", "density"))
+	for _, want := range []string{"margarine: its density score is not above 0", "density: NRF9.3", "not dietary advice"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("got\n%s\nwant %q", out, want)
+		}
+	}
+	for _, c := range []struct {
+		args []string
+		says string
+	}{
+		{[]string{"oats", "--nutrient", "protien"}, `did you mean "protein"?`},
+		{[]string{"oats", "--nutrient", "nonsense"}, "write one of energy, protein"},
+		{[]string{"oats", "--by", "densty"}, `did you mean "density"?`},
+		{[]string{"oats", "--dish", "barly-pot"}, `did you mean "barley-pot"?`},
+		{[]string{"oats", "--dish", "week"}, "dish: "}, // a plan is no dish
+		{[]string{"2.49 500 g", "--dish", "barley-pot"}, "go with items"},
+		{[]string{"2.49 500 g", "--nutrient", "iron"}, "go with items"},
+		{[]string{"oats", "milk", "--by", "energy", "--per", "kg"}, `is sold by volume, "oats" by mass`},
+	} {
+		code, out, errOut := called(append([]string{"shelf", "--workspace", dir}, c.args...)...)
+		if code != exitUsage || out != "" || !strings.Contains(errOut, c.says) {
+			t.Errorf("%q: got exit %d, %s%s, want %d and %q", c.args, code, out, errOut, exitUsage, c.says)
+		}
+	}
+
+	// A line without a weight: the dish has no cost with it, and says so.
+	recipes := filepath.Join(dir, "tables", "recipes.csv")
+	b, err := os.ReadFile(recipes)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(recipes, append(b, "mush,1,2,potatoes,,,,,AP,,,bought,,,\n"...), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	farthing(t, exitDone, "run", "--workspace", dir, "--quiet")
+	if r := ask("potatoes", "--dish", "mush").Rows[0]; r.Serving != nil || r.More != nil || !strings.Contains(r.DishLacks, "not known: farthing meal mush") {
+		t.Errorf("potatoes without a weight: got %+v", r)
+	}
+}

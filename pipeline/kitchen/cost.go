@@ -63,7 +63,7 @@ func (k *Kitchen) Cost(a Ask) (*Answer, error) {
 		first, last = min(first, s.Day), max(last, s.Day)
 	}
 	if c.lines, err = meal.Lines(b.recipes, plan); err != nil {
-		return nil, &workspace.InputError{Code: "meal", File: "tables/recipes", Field: "recipe, sub_recipe", Read: err.Error(), Instead: "correct the lines named"}
+		return nil, badRecipes(err)
 	}
 	days := last - first + 1
 	c.lines = meal.Shift(c.lines, 1-first)

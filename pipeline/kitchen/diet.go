@@ -73,11 +73,9 @@ type DietGroup struct {
 
 // priced is an item with its price and what a base unit of it, as bought, holds.
 type priced struct {
-	item  *workspace.Item
-	unit  *big.Rat // price of a base unit
-	kg    *big.Rat // edible, in a base unit; nil: not known
-	food  *reference.Food
-	lacks string
+	item *workspace.Item
+	unit *big.Rat // price of a base unit
+	Composition
 }
 
 // Diet computes a least-cost diet from the items that have a typical price in
@@ -122,36 +120,17 @@ func (k *Kitchen) Diet(a DietAsk) (*DietAnswer, error) {
 			x.LeftOut = append(x.LeftOut, it.Item+": salt, sauces and spices season a diet and do not make one")
 			continue
 		}
-		p := priced{item: it, unit: rat(row.UnitPrice), kg: k.edibleOf(it)}
-		p.food, _ = foods.Food(it.FoodCode)
-		switch {
-		case p.food == nil:
-			x.LeftOut = append(x.LeftOut, it.Item+": no food_code of the food table")
-		case p.kg == nil:
-			x.LeftOut = append(x.LeftOut, it.Item+": its edible share or density is not known")
-		default:
-			list = append(list, p)
+		p := priced{it, rat(row.UnitPrice), CompositionOf(it)}
+		if p.lacks != "" {
+			x.LeftOut = append(x.LeftOut, it.Item+": "+p.lacks)
+			continue
 		}
+		list = append(list, p)
 	}
 	if a.Kind == "healthy" {
 		return x, k.healthy(x, list)
 	}
 	return x, k.leastCost(x, list)
-}
-
-// edibleOf is the edible weight of a base unit as bought; nil: not known.
-func (k *Kitchen) edibleOf(it *workspace.Item) *big.Rat {
-	return k.edibleWeight(it, big.NewRat(1, 1), edible(it))
-}
-
-// content of a base unit as bought, nil if the table has no figure.
-func (p priced) content(nutrient string) *big.Rat {
-	c, ok := p.food.Nutrients[nutrient]
-	if !ok {
-		return nil
-	}
-	r := new(big.Rat).Mul(c.Per100g, p.kg)
-	return r.Mul(r, big.NewRat(10, 1))
 }
 
 // dietNeeds are the bounds of a person group: from tables/requirements, else the reference intakes.
@@ -259,7 +238,8 @@ func (k *Kitchen) leastCost(x *DietAnswer, list []priced) error {
 	for _, p := range list {
 		f := diet.Food{Name: p.item.Item, Price: p.unit, Largest: a.AtMost[p.item.Item]}
 		for _, n := range needs {
-			f.Content = append(f.Content, p.content(n.Name))
+			content, _ := p.Content(n.Name)
+			f.Content = append(f.Content, content)
 		}
 		problem.Foods = append(problem.Foods, f)
 	}

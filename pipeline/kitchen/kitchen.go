@@ -3,9 +3,10 @@
 //
 // Order of reading: ask.go (what is asked for), price.go (which price a good
 // has), amount.go (a cook's words to base units), cost.go (the rows that come
-// out), swap.go (the least sacrifice), order.go (a purchase order). The sums
-// are package meal's; here stand only words, tables and prices. Arithmetic
-// about prices is no dietary advice, and says nothing of who may get what.
+// out), composition.go (what an item holds, and for its price), swap.go (the
+// least sacrifice), order.go (a purchase order). The sums are package meal's;
+// here stand only words, tables and prices. Arithmetic about prices is no
+// dietary advice, and says nothing of who may get what.
 package kitchen
 
 import (

@@ -101,11 +101,11 @@ func (k *Kitchen) edibleKg(l meal.Cost) *big.Rat {
 	if l.Basis == meal.EP && k.isEP(l) {
 		share = l.Yield
 	}
-	return k.edibleWeight(it, l.APQuantity, share)
+	return edibleWeight(it, l.APQuantity, share)
 }
 
 // edibleWeight is the weight in kg of the eaten share of a quantity as bought, in base units.
-func (k *Kitchen) edibleWeight(it *workspace.Item, ap, share *big.Rat) *big.Rat {
+func edibleWeight(it *workspace.Item, ap, share *big.Rat) *big.Rat {
 	if ap == nil || share == nil {
 		return nil
 	}
