@@ -21,10 +21,10 @@ const mealCaution = "This is arithmetic about prices and food tables. It is not 
 
 // mealFlags are what meal and swap ask alike.
 type mealFlags struct {
-	region, outlet, month, on, household, programme, pantry, servings string
-	with                                                              []string
-	maxAge                                                            int
-	cupboard                                                          bool
+	region, outlet, month, on, household, programme, pantry, servings, then string
+	with                                                                    []string
+	maxAge                                                                  int
+	cupboard                                                                bool
 }
 
 func (m *mealFlags) add(cmd *cobra.Command) {
@@ -56,7 +56,7 @@ func (c *cli) cost(m *mealFlags, name string) (*kitchen.Kitchen, *result.Edition
 	for _, x := range []struct {
 		to   *string
 		flag string
-	}{{&a.Region, m.region}, {&a.Household, m.household}, {&a.Programme, m.programme}, {&a.Pantry, m.pantry}, {&a.Outlet, m.outlet}} {
+	}{{&a.Region, m.region}, {&a.Household, m.household}, {&a.Programme, m.programme}, {&a.Pantry, m.pantry}, {&a.Outlet, m.outlet}, {&a.Then, m.then}} {
 		if x.flag != "" {
 			*x.to = x.flag
 		}
@@ -124,6 +124,7 @@ type mealAnswer struct {
 	Shopping  []json.RawMessage `json:"shopping"`
 	Nutrients []mealNutrient    `json:"nutrients"`
 	Compare   []mealCompare     `json:"compare"`
+	Then      string            `json:"followed_by"` // the recipe or plan that what is left over goes to
 	Leftovers []mealLeftover    `json:"leftovers"`
 	Warnings  []result.Warning  `json:"warnings"`
 	Caution   string            `json:"caution"`
@@ -153,6 +154,8 @@ type mealLeftover struct {
 	Quantity *float64 `json:"quantity"`
 	BaseUnit string   `json:"base_unit"`
 	Value    *float64 `json:"leftover_lcu"`
+	Next     *float64 `json:"used_next_quantity"`
+	StrandQ  *float64 `json:"stranded_quantity"`
 	Stranded *float64 `json:"stranded_lcu"`
 	UseByOn  string   `json:"use_by_on"`
 }
@@ -172,8 +175,9 @@ func (c *cli) mealCommand() *cobra.Command {
 		Short: "What a recipe or plan costs: the part used, and at the till",
 		Long: `Cost a recipe or a plan of tables/recipes and tables/plans at the prices of the newest edition, twice: by the part
 used of each pack, and by what leaves the purse when all its packs are bought whole. What is left over is listed with its
-value and how long it keeps. A line whose weight, yield or price is not known says so; the meal then has no total.` + "\n" + exitHelp,
-		Example: "  farthing meal lentil-loaf --workspace tavrin\n  farthing meal week --workspace tavrin --pantry kitchen\n  farthing meal barley-pot --workspace tavrin --servings 100 --max-age-days 30 --order order.xlsx",
+value and how long it keeps, with what the next plan uses of it and what spoils, stranded, by the end of that: the same again, or
+the one of --then. A line whose weight, yield or price is not known says so; the meal then has no total.` + "\n" + exitHelp,
+		Example: "  farthing meal lentil-loaf --workspace tavrin\n  farthing meal week --workspace tavrin --pantry kitchen\n  farthing meal oat-bake --workspace tavrin --then week\n  farthing meal barley-pot --workspace tavrin --servings 100 --max-age-days 30 --order order.xlsx",
 		Args:    args(cobra.ExactArgs(1)),
 		RunE: func(_ *cobra.Command, list []string) error {
 			k, e, x, err := c.cost(&m, list[0])
@@ -191,7 +195,7 @@ value and how long it keeps. A line whose weight, yield or price is not known sa
 			}
 			s := x.Shopping
 			answer := mealAnswer{Schema: "farthing.meal/1", Edition: e.Hash, AsOf: e.AsOf, Total: value(s.Portion), KnownPart: value(s.KnownPart), Till: value(s.Till), Whole: result.JSONRow(s),
-				Meals: rowsOfJSON(x.Meals), Lines: rowsOfJSON(x.Lines), Shopping: rowsOfJSON(x.Goods), Nutrients: []mealNutrient{}, Leftovers: []mealLeftover{},
+				Meals: rowsOfJSON(x.Meals), Lines: rowsOfJSON(x.Lines), Shopping: rowsOfJSON(x.Goods), Nutrients: []mealNutrient{}, Then: x.Ask.Then, Leftovers: []mealLeftover{},
 				Warnings: append([]result.Warning{}, x.Warnings...), Caution: mealCaution}
 			for _, n := range x.Nutrients {
 				answer.Nutrients = append(answer.Nutrients, mealNutrient{n.Recipe, n.Nutrient, n.Unit, value(n.PerServing), n.IsAtLeast == "yes", value(n.KnownShare), value(n.Percent), n.PersonGroup})
@@ -204,13 +208,14 @@ value and how long it keeps. A line whose weight, yield or price is not known sa
 			}
 			for _, g := range x.Goods {
 				if g.Leftover.V > 0 {
-					answer.Leftovers = append(answer.Leftovers, mealLeftover{g.Item, g.Grade, value(g.Leftover), g.BaseUnit, value(g.LeftoverLCU), value(g.Stranded), g.UseByOn})
+					answer.Leftovers = append(answer.Leftovers, mealLeftover{g.Item, g.Grade, value(g.Leftover), g.BaseUnit, value(g.LeftoverLCU), value(g.UsedNext), value(g.StrandedQty), value(g.Stranded), g.UseByOn})
 				}
 			}
 			return c.print(answer, func(out io.Writer) { printMeal(out, x, order) })
 		},
 	}
 	m.add(cmd)
+	cmd.Flags().StringVar(&m.then, "then", "", "the recipe or plan that comes next and uses what is left over (default the same again)")
 	cmd.Flags().StringVar(&order, "order", "", "write the shopping as an order in purchase units, an XLSX file")
 	return cmd
 }
@@ -237,10 +242,18 @@ func printMeal(out io.Writer, x *kitchen.Answer, order string) {
 		}
 	}
 	fmt.Fprintf(out, "\nat the till, cupboard lines %s:\n", s.Cupboard)
-	printTable(out, x.Goods, []string{"item", "grade", "ap_quantity", "base_unit", "from_pantry_quantity", "packs", "pack", "till_lcu", "leftover_quantity", "leftover_lcu", "stranded_lcu", "use_by_on"})
+	printTable(out, x.Goods, []string{"item", "grade", "ap_quantity", "base_unit", "from_pantry_quantity", "packs", "pack", "till_lcu", "leftover_quantity", "leftover_lcu", "used_next_quantity", "stranded_quantity", "stranded_lcu", "use_by_on"})
 	none := "incomplete, of which known " + s.KnownPart.Fixed(4)
-	fmt.Fprintf(out, "\nportion cost  %s %s\ntill cost     %s %s\nleft over     %s, of which %s strands\n", said(s.Portion, 4, none), s.CurrencyCode, said(s.Till, 4, "incomplete"), s.CurrencyCode,
-		said(s.Leftover, 4, "not known"), said(s.Stranded, 4, "not known"))
+	next := "the same again"
+	if x.Ask.Then != s.Shopping {
+		next = x.Ask.Then
+	}
+	fmt.Fprintf(out, "\nportion cost  %s %s\ntill cost     %s %s\nleft over     %s; if next comes %s, %s of it strands", said(s.Portion, 4, none), s.CurrencyCode, said(s.Till, 4, "incomplete"), s.CurrencyCode,
+		said(s.Leftover, 4, "not known"), next, said(s.Stranded, 4, "a part not known"))
+	if s.StrandedMeals.OK {
+		fmt.Fprintf(out, ", worth %s servings", s.StrandedMeals.Fixed(2))
+	}
+	fmt.Fprintln(out)
 	for _, d := range x.Meals {
 		fmt.Fprintf(out, "a serving of %s  %s", d.Recipe, said(d.PerServing, 4, "incomplete"))
 		if d.PerMeal.OK {

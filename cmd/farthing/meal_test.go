@@ -5,6 +5,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -35,6 +36,7 @@ type mealJSON struct {
 	Meals, Lines []mealRow
 	Shopping     []mealRow
 	Compare      []mealCompare
+	Then         string `json:"followed_by"`
 	Leftovers    []mealLeftover
 	Nutrients    []mealNutrient
 	Warnings     []struct{ Code, Text, Cure string }
@@ -164,6 +166,106 @@ func show64(f *float64) any {
 		return "nothing"
 	}
 	return *f
+}
+
+// TestNextPlan follows what the oat bake leaves of January 2023, by hand: 700 g of oats, and of a kilogram of plums at 3.20 what
+// 500 g stoned at a yield of .94 leave, 22/47 kg, opened on day 1 and good for 4 days. Its portion cost is .72 + 1.20 + 25/47 x
+// 3.20 = 3.6221 for 6.
+func TestNextPlan(t *testing.T) {
+	dir := kitchenDemo(t)
+	plums := 22. / 47
+	serving := (.72 + 1.20 + 25./47*3.20) / 6
+	check := func(what string, got *float64, want float64) {
+		t.Helper()
+		if got == nil || math.Abs(*got-want) > 1e-9 {
+			t.Errorf("%s: got %v, want %v", what, show64(got), want)
+		}
+	}
+	for _, c := range []struct {
+		then                                   string
+		oats, plumsNext, plumsStrand, servings float64
+	}{
+		{"", .3, plums, 0, 0}, // the same again, on day 2: 25/47 kg of plums are wanted
+		{"oat-bake", .3, plums, 0, 0},
+		{"porridge", .2, 0, 0, 0}, // on day 2 the plums are still good
+		// Days 2 to 8: porridge .2, loaf .12, bake .3 on day 7, loaf .12 want .74 of oats; for the bake the plums have spoiled.
+		{"week", .7, 0, plums, plums * 3.20 / serving},
+		{"day", .2 + .12, 25. / 47 * 4 / 6, 0, 0}, // the bake for 4, and the loaf
+	} {
+		args := []string{"meal", "oat-bake", "--workspace", dir}
+		if c.then != "" {
+			args = append(args, "--then", c.then)
+		}
+		a := answerOf[mealJSON](t, exitDone, args...)
+		want := c.then
+		if want == "" {
+			want = "oat-bake"
+		}
+		if a.Then != want {
+			t.Errorf("then %q: got followed_by %q", c.then, a.Then)
+		}
+		for _, l := range a.Leftovers {
+			switch l.Item {
+			case "oats":
+				check(want+", oats used next", l.Next, c.oats)
+				check(want+", oats stranded", l.StrandQ, 0)
+			case "plums":
+				check(want+", plums left", l.Quantity, plums)
+				check(want+", plums used next", l.Next, c.plumsNext)
+				check(want+", plums stranded", l.StrandQ, c.plumsStrand)
+				check(want+", their value", l.Stranded, c.plumsStrand*3.20)
+			}
+		}
+		if len(a.Leftovers) != 2 {
+			t.Errorf("%s: got %+v, want oats and plums left", want, a.Leftovers)
+		}
+		stranded, _ := a.Whole["stranded_lcu"].(float64)
+		meals, ok := a.Whole["stranded_servings"].(float64)
+		check(want+", all stranded", &stranded, c.plumsStrand*3.20)
+		check(want+", in servings", &meals, c.servings)
+		if !ok {
+			t.Errorf("%s: no stranded_servings", want)
+		}
+	}
+	// A plan that is named as its own next one is as without the name, byte for byte.
+	plain := call(t, []int{exitDone}, "meal", "week", "--workspace", dir, "--json")
+	if named := call(t, []int{exitDone}, "meal", "week", "--workspace", dir, "--json", "--then", "week"); string(named) != string(plain) {
+		t.Error("week, then week: not the same as week")
+	}
+	if out := string(call(t, []int{exitDone}, "meal", "oat-bake", "--workspace", dir, "--then", "week")); !strings.Contains(out, "if next comes week, 1.4979 of it strands, worth 2.48 servings\n") {
+		t.Errorf("got\n%s", out)
+	}
+	if out := string(call(t, []int{exitDone}, "meal", "oat-bake", "--workspace", dir)); !strings.Contains(out, "if next comes the same again, 0.0000 of it strands") {
+		t.Errorf("got\n%s", out)
+	}
+	if code, out, errOut := called("meal", "oat-bake", "--workspace", dir, "--then", "weak"); code != exitUsage || out != "" || !strings.Contains(errOut, `then: "weak" is not known; did you mean "week"?`) {
+		t.Errorf("got exit %d, %s%s", code, out, errOut)
+	}
+
+	// What the next one uses may not be known: then neither is what strands.
+	recipes := filepath.Join(dir, "tables", "recipes.csv")
+	b, err := os.ReadFile(recipes)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(recipes, append(b, "mush,1,2,plums,,,,,AP,,,bought,,,\n"...), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	farthing(t, exitDone, "run", "--workspace", dir, "--quiet")
+	a := answerOf[mealJSON](t, exitDone, "meal", "oat-bake", "--workspace", dir, "--then", "mush")
+	for _, l := range a.Leftovers {
+		if l.Item == "plums" && (l.Next != nil || l.StrandQ != nil || l.Stranded != nil) || l.Item == "oats" && (l.Next == nil || *l.Next != 0) {
+			t.Errorf("then mush: got %+v", l)
+		}
+	}
+	if a.Whole["stranded_lcu"] != nil || a.Whole["stranded_servings"] != nil || a.Whole["leftover_lcu"] == nil || a.Total == nil {
+		t.Errorf("then mush: got %v, want nothing stranded that is known", a.Whole)
+	}
+	if !slices.ContainsFunc(a.Warnings, func(w struct{ Code, Text, Cure string }) bool {
+		return w.Code == "next_unknown" && strings.Contains(w.Text, "how much plums mush uses")
+	}) {
+		t.Errorf("then mush: got %+v, want it told", a.Warnings)
+	}
 }
 
 // TestIncompleteMeal: what is not known is told, with what would give it, and is never zero.

@@ -1,6 +1,7 @@
 package kitchen
 
 import (
+	"cmp"
 	"fmt"
 	"math/big"
 	"slices"
@@ -27,6 +28,7 @@ type Ask struct {
 	Pantry      string            // used up first; "": none
 	BuyCupboard bool              // cupboard lines are bought like any other
 	With        map[string]string // the grade taken of an item, whatever the recipe says
+	Then        string            // the recipe or plan that what is left over goes to; "": the same again
 }
 
 // shelfDays is how old a price at one outlet may be, if nothing else is said.
@@ -66,6 +68,9 @@ func (k *Kitchen) settle(a *Ask) error {
 	recipes, plans := k.Names()
 	if !slices.Contains(recipes, a.Name) && !slices.Contains(plans, a.Name) {
 		return unknown("name", a.Name, append(recipes, plans...))
+	}
+	if a.Then = cmp.Or(a.Then, a.Name); !slices.Contains(recipes, a.Then) && !slices.Contains(plans, a.Then) {
+		return unknown("then", a.Then, append(recipes, plans...))
 	}
 	var regions, households, outlets, pantries, items []string
 	for _, r := range k.tables.Regions {

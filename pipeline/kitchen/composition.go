@@ -174,14 +174,10 @@ func (k *Kitchen) InDish(recipe, region string) (map[string]*big.Rat, error) {
 		}
 		item := goodOf(l.Good).item
 		sum, seen := amounts[item]
-		switch {
-		case ap == nil || seen && sum == nil:
-			amounts[item] = nil
-		case !seen:
-			amounts[item] = ap
-		default:
-			sum.Add(sum, ap)
+		if !seen {
+			sum = new(big.Rat)
 		}
+		amounts[item] = plus(sum, ap)
 	}
 	return amounts, nil
 }

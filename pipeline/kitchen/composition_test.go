@@ -25,7 +25,7 @@ func publishedProfile(t *testing.T, name string) (of map[string]any, want map[st
 			Name string
 			Of   map[string]any
 			Want map[string]any
-		}
+		} `json:"figures"`
 	}
 	if err := json.Unmarshal(b, &file); err != nil {
 		t.Fatal(err)

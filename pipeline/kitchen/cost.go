@@ -57,16 +57,13 @@ func (k *Kitchen) Cost(a Ask) (*Answer, error) {
 	c := &cooked{book: b, prices: map[string]*price{}, unpriced: map[string]string{}, names: map[string]good{}, servings: new(big.Rat)}
 	x.cooked = c
 	plan, kind := k.plan(a)
-	first, last := plan[0].Day, plan[0].Day
 	for _, s := range plan {
 		c.servings.Add(c.servings, s.Servings)
-		first, last = min(first, s.Day), max(last, s.Day)
 	}
-	if c.lines, err = meal.Lines(b.recipes, plan); err != nil {
-		return nil, badRecipes(err)
+	var days int
+	if c.lines, days, err = b.planned(plan); err != nil {
+		return nil, err
 	}
-	days := last - first + 1
-	c.lines = meal.Shift(c.lines, 1-first)
 	c.plan = meal.Plan{Lines: c.lines, BuyCupboard: a.BuyCupboard, BoughtOn: 1}
 	for _, l := range c.lines {
 		k.offer(a, c, goodOf(l.Good))
@@ -77,12 +74,32 @@ func (k *Kitchen) Cost(a Ask) (*Answer, error) {
 	if c.shop, err = meal.Shop(c.plan); err != nil {
 		return nil, err
 	}
-	left, err := c.shop.Leftovers(meal.Shift(c.lines, days), 2*days, c.servings)
+	after := a
+	after.Name = a.Then
+	next, _ := k.plan(after)
+	nextLines, nextDays, err := b.planned(next)
+	if err != nil {
+		return nil, err
+	}
+	left, err := c.shop.Leftovers(meal.Shift(nextLines, days), days+nextDays, c.servings)
 	if err != nil {
 		return nil, err
 	}
 	k.rows(x, kind, days, plan, left)
 	return x, nil
+}
+
+// planned gives the lines of some dishes, the first of them on day 1, and how many days they take.
+func (b *book) planned(plan []meal.Serving) ([]meal.Line, int, error) {
+	first, last := plan[0].Day, plan[0].Day
+	for _, s := range plan {
+		first, last = min(first, s.Day), max(last, s.Day)
+	}
+	lines, err := meal.Lines(b.recipes, plan)
+	if err != nil {
+		return nil, 0, badRecipes(err)
+	}
+	return meal.Shift(lines, 1-first), last - first + 1, nil
 }
 
 // plan gives the dishes of a shopping: those of a plan, or one recipe on one day.
@@ -331,13 +348,6 @@ func (k *Kitchen) lineRows(x *Answer, base result.Base) []result.MealLine {
 	var rows []result.MealLine
 	var all []sums
 	c := x.cooked
-	add := func(sum **big.Rat, part *big.Rat) {
-		if *sum == nil || part == nil {
-			*sum = nil
-			return
-		}
-		*sum = new(big.Rat).Add(*sum, part)
-	}
 	for _, l := range c.shop.Lines {
 		id := key{l.Dish, lineKey(l.Line)}
 		i, seen := at[id]
@@ -362,9 +372,9 @@ func (k *Kitchen) lineRows(x *Answer, base result.Base) []result.MealLine {
 			rows = append(rows, r)
 			all = append(all, sums{new(big.Rat), new(big.Rat), new(big.Rat)})
 		}
-		add(&all[i].quantity, l.Line.Quantity)
-		add(&all[i].ap, l.APQuantity)
-		add(&all[i].cost, l.Cost)
+		all[i].quantity = plus(all[i].quantity, l.Line.Quantity)
+		all[i].ap = plus(all[i].ap, l.APQuantity)
+		all[i].cost = plus(all[i].cost, l.Cost)
 	}
 	for i := range rows {
 		rows[i].Amount, rows[i].APQuantity, rows[i].Portion = num(all[i].quantity), num(all[i].ap), num(all[i].cost)
@@ -395,11 +405,7 @@ func (k *Kitchen) goodRows(x *Answer, left meal.Leftovers, base result.Base) []r
 				continue
 			}
 			some = true
-			for _, x := range []struct{ sum, part *big.Rat }{{next, lot.Next}, {stranded, lot.Stranded}, {value, lot.StrandedValue}} {
-				if x.part != nil {
-					x.sum.Add(x.sum, x.part)
-				}
-			}
+			next, stranded, value = plus(next, lot.Next), plus(stranded, lot.Stranded), plus(value, lot.StrandedValue)
 			if lot.UseBy > 0 && (useBy == 0 || lot.UseBy < useBy) {
 				useBy = lot.UseBy
 			}
@@ -407,12 +413,23 @@ func (k *Kitchen) goodRows(x *Answer, left meal.Leftovers, base result.Base) []r
 		if some {
 			r.UsedNext, r.StrandedQty, r.Stranded = num(next), num(stranded), num(value)
 		}
+		if next == nil {
+			x.warn("next_unknown", fmt.Sprintf("how much %s %s uses next is not known: neither is what strands of it", g.item, x.Ask.Then), "farthing meal "+x.Ask.Then+" says what its line lacks", g.item)
+		}
 		if useBy > 0 {
 			r.UseByOn = x.Ask.On.AddDate(0, 0, useBy-1).Format(day)
 		}
 		rows = append(rows, r)
 	}
 	return rows
+}
+
+// plus is a sum: nil, not known, if a part is.
+func plus(a, b *big.Rat) *big.Rat {
+	if a == nil || b == nil {
+		return nil
+	}
+	return new(big.Rat).Add(a, b)
 }
 
 // together is what the prices of some lines rest on: by cost, how much of it is filled by rule.

@@ -383,7 +383,7 @@ type ShoppingLine struct {
 	Leftover     Num    `col:"leftover_quantity,quantity"`
 	LeftoverLCU  Num    `col:"leftover_lcu,money"`
 	Late         Num    `col:"late_quantity,quantity"`      // used after its opened pack keeps
-	UsedNext     Num    `col:"used_next_quantity,quantity"` // by the same plan again, before it spoils
+	UsedNext     Num    `col:"used_next_quantity,quantity"` // by the next plan, before it spoils: published the same again
 	StrandedQty  Num    `col:"stranded_quantity,quantity"`
 	Stranded     Num    `col:"stranded_lcu,money"`
 	UseByOn      string `col:"use_by_on"` // the earliest of what is left; rules of thumb
