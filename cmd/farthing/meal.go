@@ -215,7 +215,7 @@ the one of --then. A line whose weight, yield or price is not known says so; the
 		},
 	}
 	m.add(cmd)
-	cmd.Flags().StringVar(&m.then, "then", "", "the recipe or plan that comes next and uses what is left over (default the same again)")
+	cmd.Flags().StringVar(&m.then, "then", "", "the recipe or plan that comes next and uses what is left over, with --servings and --with too (default the same again)")
 	cmd.Flags().StringVar(&order, "order", "", "write the shopping as an order in purchase units, an XLSX file")
 	return cmd
 }
@@ -250,7 +250,7 @@ func printMeal(out io.Writer, x *kitchen.Answer, order string) {
 	}
 	fmt.Fprintf(out, "\nportion cost  %s %s\ntill cost     %s %s\nleft over     %s; if next comes %s, %s of it strands", said(s.Portion, 4, none), s.CurrencyCode, said(s.Till, 4, "incomplete"), s.CurrencyCode,
 		said(s.Leftover, 4, "not known"), next, said(s.Stranded, 4, "a part not known"))
-	if s.StrandedMeals.OK {
+	if s.StrandedMeals.V > 0 {
 		fmt.Fprintf(out, ", worth %s servings", s.StrandedMeals.Fixed(2))
 	}
 	fmt.Fprintln(out)

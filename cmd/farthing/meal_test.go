@@ -235,7 +235,7 @@ func TestNextPlan(t *testing.T) {
 	if out := string(call(t, []int{exitDone}, "meal", "oat-bake", "--workspace", dir, "--then", "week")); !strings.Contains(out, "if next comes week, 1.4979 of it strands, worth 2.48 servings\n") {
 		t.Errorf("got\n%s", out)
 	}
-	if out := string(call(t, []int{exitDone}, "meal", "oat-bake", "--workspace", dir)); !strings.Contains(out, "if next comes the same again, 0.0000 of it strands") {
+	if out := string(call(t, []int{exitDone}, "meal", "oat-bake", "--workspace", dir)); !strings.Contains(out, "if next comes the same again, 0.0000 of it strands\n") {
 		t.Errorf("got\n%s", out)
 	}
 	if code, out, errOut := called("meal", "oat-bake", "--workspace", dir, "--then", "weak"); code != exitUsage || out != "" || !strings.Contains(errOut, `then: "weak" is not known; did you mean "week"?`) {

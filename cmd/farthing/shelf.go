@@ -32,8 +32,9 @@ counts, from the newest edition. What begins with a digit or the sign of a curre
 
 --nutrient ranks items by how much of one nutrient of the food tables a unit of money buys, --by energy
 by the energy, --by density by the NRF9.3 nutrient density score of what it buys; items sold by weight,
-volume and piece then stand in one list. --dish shows what a serving of a recipe costs with each offer
-in it, and how much more than with the cheapest of that item. What is not known says why and has no rank.` + "\n" + exitHelp,
+volume and piece then stand in one list, and all grades of an item hold what its food_code does.
+--dish shows what a serving of a recipe costs with each offer in it, and how much more than with the
+cheapest of that item. What is not known says why and has no rank.` + "\n" + exitHelp,
 		Example: "  farthing shelf \"2.49 500 g\" \"1.99/kg\" --per 100g\n  farthing shelf oats --workspace tavrin --region mirrow-bay\n  farthing shelf lentils oats milk --workspace tavrin --nutrient protein\n" +
 			"  farthing shelf tinned-fish --workspace tavrin --by density --dish barley-pot\n  farthing shelf --gtin 9520000009045",
 		RunE: func(cmd *cobra.Command, list []string) error {
