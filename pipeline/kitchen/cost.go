@@ -57,16 +57,13 @@ func (k *Kitchen) Cost(a Ask) (*Answer, error) {
 	c := &cooked{book: b, prices: map[string]*price{}, unpriced: map[string]string{}, names: map[string]good{}, servings: new(big.Rat)}
 	x.cooked = c
 	plan, kind := k.plan(a)
-	first, last := plan[0].Day, plan[0].Day
 	for _, s := range plan {
 		c.servings.Add(c.servings, s.Servings)
-		first, last = min(first, s.Day), max(last, s.Day)
 	}
-	if c.lines, err = meal.Lines(b.recipes, plan); err != nil {
-		return nil, &workspace.InputError{Code: "meal", File: "tables/recipes", Field: "recipe, sub_recipe", Read: err.Error(), Instead: "correct the lines named"}
+	if c.lines, err = planLines(b, plan); err != nil {
+		return nil, err
 	}
-	days := last - first + 1
-	c.lines = meal.Shift(c.lines, 1-first)
+	days := daysOf(plan)
 	c.plan = meal.Plan{Lines: c.lines, BuyCupboard: a.BuyCupboard, BoughtOn: 1}
 	for _, l := range c.lines {
 		k.offer(a, c, goodOf(l.Good))

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
+	"github.com/pelletier/go-toml/v2/unstable"
 )
 
 // Settings are the choices of farthing.toml. Every one that a figure depends
@@ -118,7 +119,40 @@ type Combination struct {
 	Programme string `toml:"programme"`
 	Region    string `toml:"region"`
 	Household string `toml:"household"`
-	Basket    string `toml:"basket"`
+	Basket    string `toml:"basket"` // of tables/baskets; or PlanPrefix and a plan of tables/plans
+
+	lines map[string]int // where the fields stand
+}
+
+// PlanPrefix begins the name of a basket that is a plan.
+const PlanPrefix = "plan:"
+
+// PublishLine is the line of a field of the nth [[publish]], from 0; 0 where it is not known.
+func (s Settings) PublishLine(n int, field string) int { return s.Publish[n].lines[field] }
+
+// locate notes where the fields of each [[publish]] stand.
+func (s *Settings) locate(text []byte) {
+	var p unstable.Parser
+	p.Reset(text)
+	n, within := -1, false
+	for p.NextExpression() {
+		x := p.Expression()
+		var key []string
+		var line int
+		for it := x.Key(); it.Next(); {
+			key = append(key, string(it.Node().Data))
+			line = p.Shape(it.Node().Raw).Start.Line
+		}
+		switch {
+		case x.Kind == unstable.Table || x.Kind == unstable.ArrayTable:
+			if within = x.Kind == unstable.ArrayTable && len(key) == 1 && key[0] == "publish"; within {
+				n++
+				s.Publish[n].lines = map[string]int{}
+			}
+		case within && len(key) == 1:
+			s.Publish[n].lines[key[0]] = line
+		}
+	}
 }
 
 // Defaults are the settings of a file that says nothing.
@@ -158,6 +192,7 @@ func parseSettings(b []byte) (Settings, error) {
 	case err != nil:
 		return s, err
 	}
+	s.locate(b)
 	oneOf := func(field, read string, allowed ...string) error {
 		if slices.Contains(allowed, read) {
 			return nil
@@ -316,6 +351,9 @@ func settingNames(t reflect.Type) []string {
 	var names []string
 	for i := range t.NumField() {
 		f := t.Field(i)
+		if !f.IsExported() {
+			continue
+		}
 		names = append(names, settingName(f))
 		ft := f.Type
 		if ft.Kind() == reflect.Slice {
