@@ -459,8 +459,12 @@ func together(currency string, lines []result.MealLine) result.Base {
 	return b
 }
 
-// Publish costs every recipe and plan as the settings say, into the edition.
-func (k *Kitchen) Publish(e *result.Edition) error {
+// Publish costs every recipe and plan as the settings say, and the least-cost
+// diets, into the edition.
+func (k *Kitchen) Publish(e *result.Edition) (err error) {
+	if e.Diets, err = k.diets(); err != nil {
+		return err
+	}
 	recipes, plans := k.Names()
 	names := slices.Concat(recipes, plans)
 	slices.Sort(names)

@@ -86,6 +86,8 @@ type Meals struct {
 	Convention string `toml:"convention"`
 	// PersonGroup of tables/requirements that a day's nutrients are set against; blank: the daily values of labels.
 	PersonGroup string `toml:"person_group"`
+	// DietMonths is how many of the newest months least-cost diets are published of; 0: all.
+	DietMonths int `toml:"diet_months"`
 }
 
 // Pages says what is drawn.
@@ -240,6 +242,7 @@ func parseSettings(b []byte) (Settings, error) {
 		{"edit.trim", s.Edit.Trim, 0, 0.49, "a share from 0 to 0.49"},
 		{"edit.min_group", float64(s.Edit.MinGroup), 2, 1e6, "a number from 2"},
 		{"edit.least_ratio", s.Edit.LeastRatio, 1, 1e6, "a ratio from 1, such as 1.5"},
+		{"meals.diet_months", float64(s.Meals.DietMonths), 0, 1e6, "a number of months; 0 for all"},
 		{"panel.min_notes", float64(s.Panel.MinNotes), 1, 1e6, "a number from 1"},
 		{"panel.stale_after_days", float64(s.Panel.StaleAfterDays), 0, 36600, "a number of days; 0 for none"},
 		{"edit.shelf_tolerance", s.Edit.ShelfTolerance, 0, 1, "a share from 0 to 1"},
