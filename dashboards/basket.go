@@ -334,7 +334,7 @@ func (v *view) linesPart(lines []result.BasketLine) layout.Part {
 		column[L]{"Item", false, func(l L) layout.Cell {
 			return layout.Cell{Text: v.lineName(l), Href: v.itemHref(l.Item)}
 		}},
-		number("Quantity a day", quantity),
+		number("Quantity a day", quantity).or("not known"),
 		number("Unit price", func(l L) string { return money4(l.UnitPrice) }).or("none"),
 		number("Cost a day", func(l L) string { return money4(l.PerDay) }).or("none"),
 		number("Weight", func(l L) string { return share2(l.Weight) }),

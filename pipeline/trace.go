@@ -349,7 +349,15 @@ func (t *tracer) line(l result.BasketLine, column string) (*Node, error) {
 	if err != nil {
 		price = &Node{Formula: "no price of it in this region"} // never noted there
 	}
-	quantity := &Node{Value: l.APQuantity.V, Formula: "quantity to buy a day, in " + l.BaseUnit}
+	quantity := &Node{Formula: "quantity to buy a day, in " + l.BaseUnit}
+	if l.APQuantity.OK {
+		quantity.Value = l.APQuantity.V
+	}
+	if plan, ok := strings.CutPrefix(l.Basket, workspace.PlanPrefix); ok {
+		if quantity, err = t.planned(l, plan); err != nil {
+			return nil, err
+		}
+	}
 	for _, row := range t.tables.Baskets {
 		if row.Basket == l.Basket && row.Item == l.Item && (row.Grade == l.Grade || row.Grade == "") {
 			if err := t.fileLine(quantity, row.File, row.Line); err != nil {
@@ -359,11 +367,47 @@ func (t *tracer) line(l result.BasketLine, column string) (*Node, error) {
 	}
 	switch column {
 	case "per_day_lcu":
-		return computed(l.PerDay, l.APQuantity.V*price.number(), "quantity a day x unit price", quantity, price)
+		return computed(l.PerDay, quantity.number()*price.number(), "quantity a day x unit price", quantity, price)
 	case "unit_price_lcu":
 		return computed(l.UnitPrice, price.number(), "the item's price", price)
 	}
 	return &Node{Formula: "read off the row", Inputs: []*Node{quantity, price}}, nil
+}
+
+// planned traces how much of an item a plan uses a person and day: to the lines
+// of its recipes, as they were costed.
+func (t *tracer) planned(l result.BasketLine, plan string) (*Node, error) {
+	i := slices.IndexFunc(t.e.Shoppings, func(s result.Shopping) bool { return s.Shopping == plan })
+	if i < 0 {
+		return nil, fmt.Errorf("trace: plan %s is not in the edition", plan)
+	}
+	s := t.e.Shoppings[i]
+	sum := 0.0
+	var inputs []*Node
+	for _, m := range t.e.MealLines {
+		if m.Shopping != plan || m.Item != l.Item || m.Grade != l.Grade || m.Supply == "free" {
+			continue
+		}
+		n := &Node{Key: keyOf("meal_lines", append(result.Key(m), "ap_quantity")...), Formula: "to buy for all its servings, in " + m.BaseUnit + ": " + m.AsWritten + ", " + m.Basis}
+		if m.APQuantity.OK {
+			n.Value = m.APQuantity.V
+		}
+		path := strings.Split(m.Line, " > ") // a line of a recipe within it: NAME > 2
+		recipe, number := m.Recipe, path[len(path)-1]
+		if len(path) > 1 {
+			recipe = path[len(path)-2]
+		}
+		for _, row := range t.tables.Recipes {
+			if row.Recipe == recipe && strconv.Itoa(row.Line) == number {
+				if err := t.fileLine(n, row.File, row.At.Line); err != nil {
+					return nil, err
+				}
+			}
+		}
+		inputs = append(inputs, n)
+		sum += n.number()
+	}
+	return computed(l.APQuantity, sum/float64(s.Persons.V*s.Days.V), fmt.Sprintf("sum of the plan's lines / (%d persons x %d days)", s.Persons.V, s.Days.V), inputs...)
 }
 
 // item traces an elementary price: to its observations, to the parts of the

@@ -3,6 +3,7 @@ package compute
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -17,7 +18,7 @@ const daysInMeanMonth = 30.4375
 // line is one good of a basket: what one person uses of it in a day.
 type line struct {
 	good
-	perDay      float64 // AP quantity in the item's base unit
+	perDay      float64 // AP quantity in the item's base unit; NaN where it is not known
 	baseUnit    string
 	yield       result.Num
 	yieldSource string
@@ -44,12 +45,15 @@ func baskets(t *workspace.Tables, s workspace.Settings, items map[string]workspa
 		if err != nil {
 			return nil, bad("unit", fmt.Sprintf("%q", row.Unit), err)
 		}
-		dim, _ := quantity.DimensionOf(it.BaseUnit)
-		amount, err := unit.Times(row.Quantity).To(dim, quantity.Bridge{DensityKgPerL: it.Density, PieceKg: it.PieceKg, Source: row.Source})
-		if err != nil {
-			return nil, bad("unit", fmt.Sprintf("%q", row.Unit), err)
+		l := line{good: good{row.Item, row.Grade}, perDay: math.NaN(), baseUnit: it.BaseUnit}
+		if row.Quantity != nil { // a plan may use an amount that is not known
+			dim, _ := quantity.DimensionOf(it.BaseUnit)
+			amount, err := unit.Times(row.Quantity).To(dim, quantity.Bridge{DensityKgPerL: it.Density, PieceKg: it.PieceKg, Source: row.Source})
+			if err != nil {
+				return nil, bad("unit", fmt.Sprintf("%q", row.Unit), err)
+			}
+			l.perDay = amount.Float()
 		}
-		l := line{good: good{row.Item, row.Grade}, perDay: amount.Float(), baseUnit: it.BaseUnit}
 		if l.grade == "" {
 			l.grade = s.Prices.DefaultGrade
 		}
@@ -99,7 +103,7 @@ func baskets(t *workspace.Tables, s workspace.Settings, items map[string]workspa
 // weights are the shares of a basket's base-month cost, in the region at the
 // top. Where that has no price for a line, the next region down towards the
 // one asked about, then the first month with a price, stands in, with a warning.
-// nil where a line has no price at all.
+// nil where a line has no price at all, or no known quantity.
 func (p *panel) weights(b basket, region string, base result.Month) []float64 {
 	var path []string
 	for r := region; r != ""; r = p.parent[r] {
@@ -107,6 +111,9 @@ func (p *panel) weights(b basket, region string, base result.Month) []float64 {
 	}
 	w := make([]float64, len(b.lines))
 	var sum float64
+	if slices.ContainsFunc(b.lines, func(l line) bool { return math.IsNaN(l.perDay) }) {
+		return nil // told where the quantity was read
+	}
 	for i, l := range b.lines {
 		price, from := p.weightPrice(l.good, path, base)
 		if math.IsNaN(price) {
@@ -148,7 +155,7 @@ func (p *panel) weightPrice(g good, path []string, base result.Month) (price flo
 
 // costed is one person's basket in one region and month.
 type costed struct {
-	perDay    result.Num // missing where a line has no price
+	perDay    result.Num // missing where a line has no price or no known quantity
 	lo, hi    result.Num // the range of perDay across the shops seen
 	knownPart result.Num
 	observed  result.Num
@@ -172,7 +179,7 @@ func (p *panel) cost(b basket, region string, m result.Month, weights []float64,
 		cell := p.at(region, l.good, m)
 		var share [3]float64
 		switch {
-		case cell == nil || math.IsNaN(cell.price):
+		case cell == nil || math.IsNaN(cell.price*l.perDay):
 			missing += weight
 			total = math.NaN()
 			share[2] = 1
@@ -187,16 +194,20 @@ func (p *panel) cost(b basket, region string, m result.Month, weights []float64,
 		if cell != nil {
 			row.FilledBy = cell.filledBy
 			row.NObservations, row.NOutlets = cell.n, cell.outlets
-			row.ObsStatus, row.ObsStatusAll = statuses(cell.status)
+			letters := cell.status
+			if math.IsNaN(l.perDay) {
+				letters += "O"
+			}
+			row.ObsStatus, row.ObsStatusAll = statuses(letters)
 			if !math.IsNaN(cell.price) {
 				row.UnitPrice, row.PerDay = result.Some(cell.price), result.Some(l.perDay*cell.price)
 				total += l.perDay * cell.price
-				known += l.perDay * cell.price
+				known += row.PerDay.V // 0 where it is missing
 			}
 			if cell.n.OK {
 				n, nKnown = n+cell.n.V, true
 			}
-			status += strings.Trim(cell.status, "UP")
+			status += strings.Trim(letters, "UP")
 			if strings.Contains(cell.status, "P") {
 				c.base.ObsStatusAll = "P"
 			}

@@ -38,6 +38,10 @@ type Fault struct {
 // Run computes all results in the caller's transaction and writes them, exact,
 // into dir as the files of an edition.
 func Run(ctx context.Context, st *store.Store, w *workspace.Workspace, t *workspace.Tables, dir string) (*result.Edition, []Fault, error) {
+	t, said, err := kitchen.PlanBaskets(w.Settings, t)
+	if err != nil {
+		return nil, nil, err
+	}
 	if err := correct(ctx, st, t.Corrections); err != nil {
 		return nil, []Fault{{"correction_stale", 1}}, err
 	}
@@ -74,6 +78,7 @@ func Run(ctx context.Context, st *store.Store, w *workspace.Workspace, t *worksp
 	if err != nil {
 		return nil, nil, err
 	}
+	e.Warnings = append(e.Warnings, said...)
 	sortWarnings(e.Warnings)
 	e.Counted, e.Sums = counted, map[string]string{result.Observations: sum}
 	return e, nil, e.Write(dir)
@@ -150,7 +155,7 @@ func compute(s workspace.Settings, t *workspace.Tables, o *observed) (*result.Ed
 	if err != nil {
 		return nil, err
 	}
-	if err := publishable(s.Publish, t, o.amounts); err != nil {
+	if err := publishable(s, t, o.amounts); err != nil {
 		return nil, err
 	}
 	d, err := newDeflator(s.Deflator, o.indices, p.parent)
@@ -306,7 +311,7 @@ func sortedHouseholds(list []workspace.Household) []workspace.Household {
 	list = append([]workspace.Household(nil), list...)
 	for i := range list {
 		if list[i].MealsPerDay == 0 {
-			list[i].MealsPerDay = 3
+			list[i].MealsPerDay = workspace.MealsPerDay
 		}
 	}
 	sort.Slice(list, func(i, j int) bool { return list[i].Household < list[j].Household })
@@ -392,7 +397,7 @@ func names(e *result.Edition, t *workspace.Tables, regions []workspace.Region) {
 }
 
 // publishable refuses a [[publish]] that names what no table has.
-func publishable(list []workspace.Combination, t *workspace.Tables, rows []amount) error {
+func publishable(s workspace.Settings, t *workspace.Tables, rows []amount) error {
 	known := map[string][]string{}
 	for _, r := range t.Regions {
 		known["region"] = append(known["region"], r.Region)
@@ -407,7 +412,7 @@ func publishable(list []workspace.Combination, t *workspace.Tables, rows []amoun
 		known["programme"] = append(known["programme"], a.programme)
 	}
 	var errs []error
-	for _, c := range list {
+	for i, c := range s.Publish {
 		for _, x := range []struct{ field, name string }{{"programme", c.Programme}, {"region", c.Region}, {"household", c.Household}, {"basket", c.Basket}} {
 			if x.name == "" || slices.Contains(known[x.field], x.name) {
 				continue
@@ -416,7 +421,7 @@ func publishable(list []workspace.Combination, t *workspace.Tables, rows []amoun
 			if near := workspace.Nearest(x.name, known[x.field]); near != "" {
 				instead = fmt.Sprintf("did you mean %q?", near)
 			}
-			errs = append(errs, &workspace.InputError{Code: "settings", File: workspace.SettingsFile, Field: "publish." + x.field, Read: fmt.Sprintf("%q", x.name), Instead: instead})
+			errs = append(errs, &workspace.InputError{Code: "settings", File: workspace.SettingsFile, Line: s.PublishLine(i, x.field), Field: "publish." + x.field, Read: fmt.Sprintf("%q", x.name), Instead: instead})
 		}
 	}
 	return errors.Join(errs...)

@@ -89,17 +89,14 @@ func (k *Kitchen) Cost(a Ask) (*Answer, error) {
 	return x, nil
 }
 
-// planned gives the lines of some dishes, the first of them on day 1, and how many days they take.
+// planned gives the lines of some dishes in the order of days, the first of them on day 1, and how many days they take.
 func (b *book) planned(plan []meal.Serving) ([]meal.Line, int, error) {
-	first, last := plan[0].Day, plan[0].Day
-	for _, s := range plan {
-		first, last = min(first, s.Day), max(last, s.Day)
-	}
 	lines, err := meal.Lines(b.recipes, plan)
 	if err != nil {
 		return nil, 0, badRecipes(err)
 	}
-	return meal.Shift(lines, 1-first), last - first + 1, nil
+	first := plan[0].Day
+	return meal.Shift(lines, 1-first), plan[len(plan)-1].Day - first + 1, nil
 }
 
 // plan gives the dishes of a shopping: those of a plan, or one recipe on one day.
@@ -479,8 +476,12 @@ func together(currency string, lines []result.MealLine) result.Base {
 	return b
 }
 
-// Publish costs every recipe and plan as the settings say, into the edition.
-func (k *Kitchen) Publish(e *result.Edition) error {
+// Publish costs every recipe and plan as the settings say, and the least-cost
+// diets, into the edition.
+func (k *Kitchen) Publish(e *result.Edition) (err error) {
+	if e.Diets, err = k.diets(); err != nil {
+		return err
+	}
 	recipes, plans := k.Names()
 	names := slices.Concat(recipes, plans)
 	slices.Sort(names)

@@ -2,6 +2,7 @@ package kitchen
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"math/big"
 	"slices"
@@ -31,14 +32,18 @@ var DietKinds = []string{"energy", "nutrients", "healthy"}
 
 // DietAnswer is a diet in rows. Cost is missing where there is no diet.
 type DietAnswer struct {
-	Ask      DietAsk
-	Cost     result.Num
-	Currency string
-	Foods    []DietFood
-	Levels   []DietLevel
-	Conflict []string // in words: no diet meets all of them together
-	LeftOut  []string // in words
-	Groups   []DietGroup
+	Ask       DietAsk
+	Cost      result.Num
+	KnownPart result.Num // of a healthy diet: the food groups that have a cost
+	Currency  string
+	Priced    int // items with a price, but for what seasons
+	Usable    int // of them, those the diet could choose from: their contents are known
+	Foods     []DietFood
+	Levels    []DietLevel
+	Conflict  []string // in words: no diet meets all of them together
+	Missing   []string // in words: why a healthy diet has no cost
+	LeftOut   []string // in words
+	Groups    []DietGroup
 }
 
 // DietFood is an item of the diet; the columns serve the text too.
@@ -69,6 +74,8 @@ type DietGroup struct {
 	Kcal  result.Num `col:"kcal,days"`
 	Items string     `col:"items"`
 	Cost  result.Num `col:"cost_lcu,money"`
+
+	parts []diet.Serving
 }
 
 // priced is an item with its price and what a base unit of it, as bought, holds.
@@ -120,6 +127,7 @@ func (k *Kitchen) Diet(a DietAsk) (*DietAnswer, error) {
 			x.LeftOut = append(x.LeftOut, it.Item+": salt, sauces and spices season a diet and do not make one")
 			continue
 		}
+		x.Priced++
 		p := priced{it, rat(row.UnitPrice), CompositionOf(it)}
 		if p.lacks != "" {
 			x.LeftOut = append(x.LeftOut, it.Item+": "+p.lacks)
@@ -245,6 +253,7 @@ func (k *Kitchen) leastCost(x *DietAnswer, list []priced) error {
 	}
 	d, err := diet.LeastCost(problem)
 	if conflict, ok := err.(*diet.Conflict); ok {
+		x.Usable = len(list) - len(conflict.LeftOut)
 		for _, l := range conflict.Limits {
 			word := map[diet.LimitKind]string{diet.AtLeast: "at least", diet.AtMost: "at most", diet.FoodAtMost: "at most"}[l.Kind]
 			unit := l.Unit
@@ -255,13 +264,13 @@ func (k *Kitchen) leastCost(x *DietAnswer, list []priced) error {
 		}
 		return nil
 	}
-	if err == diet.ErrNoFood {
+	if errors.Is(err, diet.ErrNoFood) {
 		return &workspace.InputError{Code: "diet", Field: "items", Read: "no item has a price and a known content", Instead: "fill food_code in tables/items: " + strings.Join(x.LeftOut, "; ")}
 	}
 	if err != nil {
 		return err
 	}
-	x.Cost = num(d.Cost)
+	x.Cost, x.KnownPart, x.Usable = num(d.Cost), num(d.Cost), len(list)-len(d.LeftOut)
 	for _, f := range d.Foods {
 		if f.Amount.Sign() == 0 && (f.Most == nil || f.Most.Sign() == 0) {
 			continue
@@ -323,17 +332,21 @@ func (k *Kitchen) healthy(x *DietAnswer, list []priced) error {
 		items = append(items, diet.Item{Name: p.item.Item, Group: group, Price: price, Grams: kg * 1000, Edible: 1, KcalPer100g: kcal})
 	}
 	b := diet.Healthy(items, diet.HealthyDietBasket)
-	x.Cost = result.Some(b.Total())
+	x.Cost, x.Usable = result.Some(b.Total()), len(items)
+	if known := b.KnownPart(); known > 0 {
+		x.KnownPart = result.Some(known)
+	}
 	for _, part := range b {
 		var names []string
 		for _, it := range part.Servings {
 			names = append(names, it.Name)
 		}
-		x.Groups = append(x.Groups, DietGroup{part.Group, result.Some(part.Kcal), strings.Join(names, ", "), result.Some(part.Cost)})
+		x.Groups = append(x.Groups, DietGroup{part.Group, result.Some(part.Kcal), strings.Join(names, ", "), result.Some(part.Cost), part.Servings})
 	}
 	for _, g := range b.Missing() {
-		x.LeftOut = append(x.LeftOut, fmt.Sprintf("%s: fewer priced items than the basket asks for", g))
+		x.Missing = append(x.Missing, fmt.Sprintf("%s: fewer priced items than the basket asks for", g))
 	}
+	x.LeftOut = append(x.LeftOut, x.Missing...)
 	slices.SortStableFunc(x.Groups, func(a, b DietGroup) int { return cmp.Compare(a.Group, b.Group) })
 	return nil
 }

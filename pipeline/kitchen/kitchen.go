@@ -4,7 +4,8 @@
 // Order of reading: ask.go (what is asked for), price.go (which price a good
 // has), amount.go (a cook's words to base units), cost.go (the rows that come
 // out), composition.go (what an item holds, and for its price), swap.go (the
-// least sacrifice), order.go (a purchase order). The sums are package meal's;
+// least sacrifice), order.go (a purchase order), plan.go (a plan as a basket),
+// diet.go, diets.go (least-cost diets). The sums are package meal's and diet's;
 // here stand only words, tables and prices. Arithmetic about prices is no
 // dietary advice, and says nothing of who may get what.
 package kitchen
@@ -55,14 +56,8 @@ type note struct {
 // New reads the observations in dir, an edition's folder, of every good that a
 // recipe, a swap or a pantry names. There is nothing to do without recipes.
 func New(dir string, s workspace.Settings, t *workspace.Tables, e *result.Edition) (*Kitchen, error) {
-	k := &Kitchen{settings: s, tables: t, e: e, items: map[string]*workspace.Item{}, parent: map[string]string{}, noted: map[good][]note{},
-		typical: map[typicalKey]*result.Item{}}
-	for i := range t.Items {
-		k.items[t.Items[i].Item] = &t.Items[i]
-	}
-	for _, r := range t.Regions {
-		k.parent[r.Region] = r.Parent
-	}
+	k := open(s, t)
+	k.e = e
 	for i := range e.Items {
 		x := &e.Items[i]
 		k.typical[typicalKey{x.Region, x.Item, x.Grade, x.Month}] = x
@@ -94,6 +89,19 @@ func New(dir string, s workspace.Settings, t *workspace.Tables, e *result.Editio
 			m["observation_id"], result.MonthOf(on), size, price})
 	})
 	return k, err
+}
+
+// open is a kitchen without prices.
+func open(s workspace.Settings, t *workspace.Tables) *Kitchen {
+	k := &Kitchen{settings: s, tables: t, items: map[string]*workspace.Item{}, parent: map[string]string{}, noted: map[good][]note{},
+		typical: map[typicalKey]*result.Item{}}
+	for i := range t.Items {
+		k.items[t.Items[i].Item] = &t.Items[i]
+	}
+	for _, r := range t.Regions {
+		k.parent[r.Region] = r.Parent
+	}
+	return k
 }
 
 // within says whether a region is another, or a part of it.

@@ -81,7 +81,9 @@ type Edition struct {
 	Households []Household
 	ItemNames  []ItemName
 
-	Sensitivity []Sensitivity // to be written and published; Load leaves them, for no page has them
+	// To be written and published; Load leaves them, for no page has them.
+	Sensitivity []Sensitivity
+	Diets       []Diet
 }
 
 // file is one table of an edition.
@@ -104,17 +106,13 @@ func table[T any](name string, published bool, rows func(*Edition) *[]T) file {
 		published, false, columnsOf(reflect.TypeFor[T]())}
 }
 
-var asideFile = func() file {
-	f := table("set_aside_rows", false, func(e *Edition) *[]SetAsideRow { return &e.AsideRows })
-	f.apart = true
-	return f
-}()
+var asideFile = apart(table("set_aside_rows", false, func(e *Edition) *[]SetAsideRow { return &e.AsideRows }))
 
-var sensitivityFile = func() file {
-	f := table("sensitivity", true, func(e *Edition) *[]Sensitivity { return &e.Sensitivity })
+// apart is a table that Load leaves.
+func apart(f file) file {
 	f.apart = true
 	return f
-}()
+}
 
 var files = []file{
 	table("reach", true, func(e *Edition) *[]Reach { return &e.Reach }),
@@ -138,7 +136,8 @@ var files = []file{
 	table("regions_named", false, func(e *Edition) *[]Region { return &e.Regions }),
 	table("households_named", false, func(e *Edition) *[]Household { return &e.Households }),
 	table("items_named", false, func(e *Edition) *[]ItemName { return &e.ItemNames }),
-	sensitivityFile,
+	apart(table("sensitivity", true, func(e *Edition) *[]Sensitivity { return &e.Sensitivity })),
+	apart(table("diets", true, func(e *Edition) *[]Diet { return &e.Diets })),
 }
 
 const metaFile, manifestFile = "edition.json", "manifest.json"
@@ -305,7 +304,12 @@ func LoadPublished(dir string) (*Edition, error) {
 	if err != nil {
 		return nil, err
 	}
-	return e, sensitivityFile.load(e)
+	for _, f := range files {
+		if f.apart && f.published {
+			err = errors.Join(err, f.load(e))
+		}
+	}
+	return e, err
 }
 
 // LoadAsideRows reads every row set aside into a loaded edition.

@@ -410,6 +410,30 @@ type Swapped struct {
 	Base
 }
 
+// Diet is the least cost of one person's day at the prices of a region and month:
+// of enough energy, of all nutrients within the bounds of a person group, or of
+// a healthy diet by food groups. A yardstick of prices, no ration and no advice.
+type Diet struct {
+	Region      string `col:"region,key"`
+	Month       Month  `col:"month,key"`
+	PersonGroup string `col:"person_group,key"` // of tables/requirements; blank: healthy, which has no group
+	Diet        string `col:"diet,key"`         // energy, nutrients or healthy
+
+	PerDay          Num    `col:"per_day_lcu,money"`    // missing where there is none
+	KnownPart       Num    `col:"known_part_lcu,money"` // of the food groups that have a cost
+	Programme       string `col:"programme"`
+	AmountKind      string `col:"amount_kind"`
+	Household       string `col:"household"`
+	AllowancePerDay Num    `col:"allowance_per_person_day_lcu,money"`
+	Ratio           Num    `col:"cost_to_allowance,share"` // above 1: the allowance does not pay for it
+	Priced          Int    `col:"n_items_priced"`
+	Usable          Int    `col:"n_items_usable"` // of them, that have the contents asked for
+	Binding         string `col:"binding"`        // bounds that the diet just meets
+	Outcome         string `col:"outcome"`        // found, infeasible or not_computed
+	Lacks           string `col:"lacks"`
+	Base
+}
+
 // MealNutrient is the amount of a nutrient in a serving of a dish, or without a
 // recipe in a person's day of a plan (raw table values: cooking losses are not
 // taken off), beside a reference value of a day.

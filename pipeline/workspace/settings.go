@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
+	"github.com/pelletier/go-toml/v2/unstable"
 )
 
 // Settings are the choices of farthing.toml. Every one that a figure depends
@@ -85,6 +86,8 @@ type Meals struct {
 	Convention string `toml:"convention"`
 	// PersonGroup of tables/requirements that a day's nutrients are set against; blank: the daily values of labels.
 	PersonGroup string `toml:"person_group"`
+	// DietMonths is how many of the newest months least-cost diets are published of; 0: all.
+	DietMonths int `toml:"diet_months"`
 }
 
 // Pages says what is drawn.
@@ -119,7 +122,40 @@ type Combination struct {
 	Programme string `toml:"programme"`
 	Region    string `toml:"region"`
 	Household string `toml:"household"`
-	Basket    string `toml:"basket"`
+	Basket    string `toml:"basket"` // of tables/baskets; or PlanPrefix and a plan of tables/plans
+
+	lines map[string]int // where the fields stand
+}
+
+// PlanPrefix begins the name of a basket that is a plan.
+const PlanPrefix = "plan:"
+
+// PublishLine is the line of a field of the nth [[publish]], from 0; 0 where it is not known.
+func (s Settings) PublishLine(n int, field string) int { return s.Publish[n].lines[field] }
+
+// locate notes where the fields of each [[publish]] stand.
+func (s *Settings) locate(text []byte) {
+	var p unstable.Parser
+	p.Reset(text)
+	n, within := -1, false
+	for p.NextExpression() {
+		x := p.Expression()
+		var key []string
+		var line int
+		for it := x.Key(); it.Next(); {
+			key = append(key, string(it.Node().Data))
+			line = p.Shape(it.Node().Raw).Start.Line
+		}
+		switch {
+		case x.Kind == unstable.Table || x.Kind == unstable.ArrayTable:
+			if within = x.Kind == unstable.ArrayTable && len(key) == 1 && key[0] == "publish"; within {
+				n++
+				s.Publish[n].lines = map[string]int{}
+			}
+		case within && len(key) == 1:
+			s.Publish[n].lines[key[0]] = line
+		}
+	}
 }
 
 // Defaults are the settings of a file that says nothing.
@@ -159,6 +195,7 @@ func parseSettings(b []byte) (Settings, error) {
 	case err != nil:
 		return s, err
 	}
+	s.locate(b)
 	oneOf := func(field, read string, allowed ...string) error {
 		if slices.Contains(allowed, read) {
 			return nil
@@ -206,6 +243,7 @@ func parseSettings(b []byte) (Settings, error) {
 		{"edit.trim", s.Edit.Trim, 0, 0.49, "a share from 0 to 0.49"},
 		{"edit.min_group", float64(s.Edit.MinGroup), 2, 1e6, "a number from 2"},
 		{"edit.least_ratio", s.Edit.LeastRatio, 1, 1e6, "a ratio from 1, such as 1.5"},
+		{"meals.diet_months", float64(s.Meals.DietMonths), 0, 1e6, "a number of months; 0 for all"},
 		{"panel.min_notes", float64(s.Panel.MinNotes), 1, 1e6, "a number from 1"},
 		{"panel.stale_after_days", float64(s.Panel.StaleAfterDays), 0, 36600, "a number of days; 0 for none"},
 		{"edit.shelf_tolerance", s.Edit.ShelfTolerance, 0, 1, "a share from 0 to 1"},
@@ -317,6 +355,9 @@ func settingNames(t reflect.Type) []string {
 	var names []string
 	for i := range t.NumField() {
 		f := t.Field(i)
+		if !f.IsExported() {
+			continue
+		}
 		names = append(names, settingName(f))
 		ft := f.Type
 		if ft.Kind() == reflect.Slice {

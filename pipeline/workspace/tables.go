@@ -6,6 +6,7 @@ import (
 	"math/big"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"farthing/pipeline/quantity"
@@ -198,6 +199,9 @@ var tableSpecs = []tableSpec{
 	spec("requirements", "reference values of your own for nutrients", func(t *Tables) *[]Requirement { return &t.Requirements }),
 }
 
+// MealsPerDay is how many meals a household eats that says nothing of it.
+const MealsPerDay = 3
+
 // IntakeTables decide how a price is read; a change of one means reading again.
 var IntakeTables = []string{"regions", "items", "outlets", "measures", "aliases"}
 
@@ -303,6 +307,9 @@ func (t *Tables) check() (errs []error) {
 	for _, b := range t.Baskets {
 		known(b.At, "item", b.Item, items[b.Item], itemNames)
 		positive(b.At, "quantity", b.Quantity)
+		if strings.HasPrefix(b.Basket, PlanPrefix) {
+			fail(b.At, "basket", fmt.Sprintf("%q", b.Basket), "another name: "+PlanPrefix+" begins that of a plan")
+		}
 		if b.PriceRule == "cheapest" {
 			fail(b.At, "price_rule", `"cheapest"`, "write typical: the cheapest offer is not computed")
 		}
