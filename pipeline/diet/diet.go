@@ -29,6 +29,7 @@ type Nutrient struct {
 type Problem struct {
 	Nutrients []Nutrient
 	Foods     []Food
+	Brief     bool // leave out OneMore, each of which is a program of its own
 }
 
 // Diet is a least-cost diet with everything that follows from it, exact.
@@ -62,7 +63,8 @@ type Level struct {
 	// OneMore is the change of cost when the binding bound goes up by one whole unit:
 	// for a lower bound what one more unit costs, for an upper what allowing one more
 	// saves (<= 0). Worked out anew, since other foods may then be cheaper; never less
-	// than More for one unit. Nil where no bound binds, or no diet has one more.
+	// than More for one unit. Nil where no bound binds, no diet has one more, or the
+	// problem is Brief.
 	OneMore *big.Rat
 	Binding Binding
 }
@@ -185,7 +187,7 @@ func LeastCost(p Problem) (*Diet, error) {
 				l.Binding = AtUpper
 			}
 		}
-		if l.Binding != NotBinding {
+		if l.Binding != NotBinding && !p.Brief {
 			c, err := s.CostWith(i, lower, upper)
 			if err == nil {
 				l.OneMore = new(big.Rat).Sub(c, s.Cost)

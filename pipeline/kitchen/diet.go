@@ -24,6 +24,7 @@ type DietAsk struct {
 	Kcal    *big.Rat            // the energy of kind energy and nutrients; nil: the group's
 	AtMost  map[string]*big.Rat // base units a day of an item that are acceptable
 	Without []string            // items left out
+	Brief   bool                // without what one more of a nutrient costs
 }
 
 // DietKinds are the diets whose cost is published internationally: enough
@@ -242,7 +243,7 @@ func (k *Kitchen) leastCost(x *DietAnswer, list []priced) error {
 	} else {
 		needs[energy].Lower, needs[energy].Upper = kcal, kcal
 	}
-	problem := diet.Problem{Nutrients: needs}
+	problem := diet.Problem{Nutrients: needs, Brief: a.Brief}
 	for _, p := range list {
 		f := diet.Food{Name: p.item.Item, Price: p.unit, Largest: a.AtMost[p.item.Item]}
 		for _, n := range needs {

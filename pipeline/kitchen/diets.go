@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"math/big"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
 
 	"farthing/pipeline/meal"
 	"farthing/pipeline/result"
@@ -28,10 +30,10 @@ func (k *Kitchen) diets() ([]result.Diet, error) {
 	if n := k.settings.Meals.DietMonths; n > 0 {
 		first = max(first, last-result.Month(n)+1)
 	}
-	asks := []DietAsk{{Kind: "healthy"}}
+	asks := []DietAsk{{Kind: "healthy", Brief: true}}
 	for _, r := range k.tables.Requirements {
 		for _, kind := range []string{"energy", "nutrients"} {
-			if a := (DietAsk{Kind: kind, Group: r.Group}); !slices.ContainsFunc(asks, func(b DietAsk) bool { return b.Kind == kind && b.Group == r.Group }) {
+			if a := (DietAsk{Kind: kind, Group: r.Group, Brief: true}); !slices.ContainsFunc(asks, func(b DietAsk) bool { return b.Kind == kind && b.Group == r.Group }) {
 				asks = append(asks, a)
 			}
 		}
@@ -40,21 +42,26 @@ func (k *Kitchen) diets() ([]result.Diet, error) {
 		return cmp.Or(strings.Compare(a.Group, b.Group), strings.Compare(a.Kind, b.Kind))
 	})
 	perPerson := k.perPersonDay()
-	var rows []result.Diet
-	for _, r := range k.e.Regions {
-		for m := first; m <= last; m++ {
-			for _, a := range asks {
-				a.Region, a.Month = r.Region, m
-				row, err := k.dietRow(a)
-				if err != nil {
-					return nil, err
+	rows, errs := make([][]result.Diet, len(k.e.Regions)), make([]error, len(k.e.Regions))
+	free := make(chan struct{}, runtime.GOMAXPROCS(0))
+	var wg sync.WaitGroup
+	for i, r := range k.e.Regions {
+		free <- struct{}{}
+		wg.Go(func() {
+			defer func() { <-free }()
+			for m := first; m <= last; m++ {
+				for _, a := range asks {
+					a.Region, a.Month = r.Region, m
+					row, err := k.dietRow(a)
+					errs[i] = errors.Join(errs[i], err)
+					perPerson(&row)
+					rows[i] = append(rows[i], row)
 				}
-				perPerson(&row)
-				rows = append(rows, row)
 			}
-		}
+		})
 	}
-	return rows, nil
+	wg.Wait()
+	return slices.Concat(rows...), errors.Join(errs...)
 }
 
 // The outcomes of a least-cost diet.
