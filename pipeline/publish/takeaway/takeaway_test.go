@@ -265,9 +265,6 @@ func TestInert(t *testing.T) {
 	if guarded < 50 {
 		t.Errorf("got %d texts with an apostrophe: the test went astray", guarded)
 	}
-	if spreadsheet.Guard("'=1") != "''=1" || spreadsheet.Guard("it's") != "it's" || spreadsheet.Guard("'quoted'") != "'quoted'" || spreadsheet.Guard("-1") != "'-1" || spreadsheet.Guard("") != "" {
-		t.Error("an apostrophe stands before what could run, and can be taken off again")
-	}
 	for name, part := range parts(t, filepath.Join(dir, Workbook)) {
 		if strings.Contains(name, "external") || strings.Contains(name, "vba") || strings.Contains(name, "calcChain") {
 			t.Errorf("got the part %s", name)
