@@ -21,11 +21,11 @@ var allowed = map[string][]string{
 	// The stages, in order of work.
 	"pipeline/intake": {"pipeline/index", "pipeline/quantity", "pipeline/result", "pipeline/store", "pipeline/workspace", "queries",
 		"github.com/apache/arrow/go/v17", "github.com/zeebo/xxh3", "golang.org/x/text"},
-	"pipeline/kitchen": {"pipeline/diet", "pipeline/meal", "pipeline/quantity", "pipeline/reference", "pipeline/result", "pipeline/workspace", "github.com/xuri/excelize/v2"},
+	"pipeline/kitchen": {"pipeline/diet", "pipeline/meal", "pipeline/quantity", "pipeline/reference", "pipeline/result", "pipeline/spreadsheet", "pipeline/workspace", "github.com/xuri/excelize/v2"},
 	"pipeline/compute": {"pipeline/index", "pipeline/kitchen", "pipeline/quantity", "pipeline/result", "pipeline/store", "pipeline/workspace", "queries",
 		"github.com/apache/arrow/go/v17"},
 	"pipeline/publish":          {"dashboards", "pipeline/publish/takeaway", "pipeline/result", "pipeline/workspace"},
-	"pipeline/publish/takeaway": {"pipeline/result", "github.com/apache/arrow/go/v17", "github.com/xuri/excelize/v2"},
+	"pipeline/publish/takeaway": {"pipeline/result", "pipeline/spreadsheet", "github.com/apache/arrow/go/v17"},
 
 	"pipeline/workspace": {"pipeline/quantity", "pipeline/result", "github.com/gofrs/flock", "github.com/pelletier/go-toml/v2", "github.com/xuri/excelize/v2"},
 	"pipeline/store":     {"queries", "database/sql", "github.com/apache/arrow/go/v17", "github.com/marcboeker/go-duckdb"},
@@ -41,6 +41,9 @@ var allowed = map[string][]string{
 	"pipeline/result": {},
 	"queries":         {},
 	"testdata":        {},
+
+	// Rules of files for spreadsheets.
+	"pipeline/spreadsheet": {"github.com/xuri/excelize/v2"},
 
 	// Figures of foods in general, embedded.
 	"pipeline/reference": {"pipeline/quantity"},

@@ -16,9 +16,6 @@ import (
 	"github.com/spf13/cobra"
 )
 
-// mealCaution goes with every cost of a meal.
-const mealCaution = "This is arithmetic about prices and food tables. It is not dietary advice and says nothing of who may get what. Keeping times are rules of thumb: local food-safety guidance comes first."
-
 // mealFlags are what meal and swap ask alike.
 type mealFlags struct {
 	region, outlet, month, on, household, programme, pantry, servings, then string
@@ -169,20 +166,38 @@ func value(n result.Num) *float64 {
 
 func (c *cli) mealCommand() *cobra.Command {
 	var m mealFlags
-	var order string
+	var order, workings string
 	cmd := &cobra.Command{
 		Use:   "meal NAME",
 		Short: "What a recipe or plan costs: the part used, and at the till",
 		Long: `Cost a recipe or a plan of tables/recipes and tables/plans at the prices of the newest edition, twice: by the part
 used of each pack, and by what leaves the purse when all its packs are bought whole. What is left over is listed with its
 value and how long it keeps, with what the next plan uses of it and what spoils, stranded, by the end of that: the same again, or
-the one of --then. A line whose weight, yield or price is not known says so; the meal then has no total.` + "\n" + exitHelp,
-		Example: "  farthing meal lentil-loaf --workspace tavrin\n  farthing meal week --workspace tavrin --pantry kitchen\n  farthing meal oat-bake --workspace tavrin --then week\n  farthing meal barley-pot --workspace tavrin --servings 100 --max-age-days 30 --order order.xlsx",
+the one of --then. A line whose weight, yield or price is not known says so; the meal then has no total.
+--workings writes the sums as a sheet to check with a pencil: each line's price, pack, part used and cost, the total, the till list,
+and how to make it again. In XLSX the costs are formulas.` + "\n" + exitHelp,
+		Example: "  farthing meal lentil-loaf --workspace tavrin\n  farthing meal week --workspace tavrin --pantry kitchen\n  farthing meal oat-bake --workspace tavrin --then week\n  farthing meal barley-pot --workspace tavrin --servings 100 --max-age-days 30 --order order.xlsx\n  farthing meal lentil-loaf --workspace tavrin --workings loaf.xlsx",
 		Args:    args(cobra.ExactArgs(1)),
 		RunE: func(_ *cobra.Command, list []string) error {
+			ending := ""
+			if workings != "" {
+				var err error
+				if ending, err = kitchen.WorkingsEnding(workings); err != nil {
+					return usageError{fmt.Errorf("--workings %w", err)}
+				}
+			}
 			k, e, x, err := c.cost(&m, list[0])
 			if err != nil {
 				return err
+			}
+			if ending != "" {
+				b, err := k.Workings(x, ending)
+				if err == nil {
+					err = os.WriteFile(workings, b, 0o644)
+				}
+				if err != nil {
+					return err
+				}
 			}
 			if order != "" {
 				b, err := k.Order(x)
@@ -196,7 +211,7 @@ the one of --then. A line whose weight, yield or price is not known says so; the
 			s := x.Shopping
 			answer := mealAnswer{Schema: "farthing.meal/1", Edition: e.Hash, AsOf: e.AsOf, Total: value(s.Portion), KnownPart: value(s.KnownPart), Till: value(s.Till), Whole: result.JSONRow(s),
 				Meals: rowsOfJSON(x.Meals), Lines: rowsOfJSON(x.Lines), Shopping: rowsOfJSON(x.Goods), Nutrients: []mealNutrient{}, Then: x.Ask.Then, Leftovers: []mealLeftover{},
-				Warnings: append([]result.Warning{}, x.Warnings...), Caution: mealCaution}
+				Warnings: append([]result.Warning{}, x.Warnings...), Caution: kitchen.Caution}
 			for _, n := range x.Nutrients {
 				answer.Nutrients = append(answer.Nutrients, mealNutrient{n.Recipe, n.Nutrient, n.Unit, value(n.PerServing), n.IsAtLeast == "yes", value(n.KnownShare), value(n.Percent), n.PersonGroup})
 			}
@@ -211,11 +226,12 @@ the one of --then. A line whose weight, yield or price is not known says so; the
 					answer.Leftovers = append(answer.Leftovers, mealLeftover{g.Item, g.Grade, value(g.Leftover), g.BaseUnit, value(g.LeftoverLCU), value(g.UsedNext), value(g.StrandedQty), value(g.Stranded), g.UseByOn})
 				}
 			}
-			return c.print(answer, func(out io.Writer) { printMeal(out, x, order) })
+			return c.print(answer, func(out io.Writer) { printMeal(out, x, order, workings) })
 		},
 	}
 	m.add(cmd)
 	cmd.Flags().StringVar(&m.then, "then", "", "the recipe or plan that comes next and uses what is left over, with --servings and --with too (default the same again)")
+	cmd.Flags().StringVar(&workings, "workings", "", "write the sums as a sheet to check with a pencil: a .csv or .xlsx file")
 	cmd.Flags().StringVar(&order, "order", "", "write the shopping as an order in purchase units, an XLSX file")
 	return cmd
 }
@@ -228,7 +244,7 @@ func said(n result.Num, places int, none string) string {
 	return n.Fixed(places)
 }
 
-func printMeal(out io.Writer, x *kitchen.Answer, order string) {
+func printMeal(out io.Writer, x *kitchen.Answer, written ...string) {
 	s := x.Shopping
 	where := "typical prices of " + s.Region + ", " + s.Month.String()
 	if s.Outlet != "" {
@@ -269,10 +285,12 @@ func printMeal(out io.Writer, x *kitchen.Answer, order string) {
 			fmt.Fprintf(out, "%s; %s\n", w.Text, w.Cure)
 		}
 	}
-	if order != "" {
-		fmt.Fprintf(out, "wrote %s\n", order)
+	for _, file := range written {
+		if file != "" {
+			fmt.Fprintf(out, "wrote %s\n", file)
+		}
 	}
-	fmt.Fprintln(out, "\n"+mealCaution)
+	fmt.Fprintln(out, "\n"+kitchen.Caution)
 }
 
 func said2(day string) string {
@@ -444,5 +462,5 @@ func printSwap(out io.Writer, name string, a *swapAnswer, singles []result.Swapp
 		fmt.Fprintln(out, "\neach change alone:")
 		printTable(out, singles, []string{"recipe", "line", "from", "to", "sacrifice", "saving_lcu", "after_lcu", "enough"})
 	}
-	fmt.Fprintln(out, "\n"+mealCaution)
+	fmt.Fprintln(out, "\n"+kitchen.Caution)
 }

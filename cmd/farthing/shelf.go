@@ -96,13 +96,13 @@ cheapest of that item. What is not known says why and has no rank.` + "\n" + exi
 				rows, answer.Warnings, err = c.shelfItems(&answer.shown, a)
 				columns = []string{"rank", "tied", "item", "grade", "variety", "pack", "outlet", "observed_on", "n_observations", "price_lcu", "unit_price_lcu", "edible_unit_price_lcu", "per", "difference_lcu", "difference_pct"}
 				if nourished {
-					answer.Density, answer.Caution = kitchen.DensityMeasure, mealCaution
+					answer.Density, answer.Caution = kitchen.DensityMeasure, kitchen.Caution
 					columns = []string{"rank", "tied", "item", "grade", "variety", "pack", "outlet", "price_lcu", "unit_price_lcu", "per", "energy_kcal_per_lcu", "nutrient", "nutrient_per_lcu", "nutrient_unit", "density_score", "density_per_lcu"}
 				} else {
 					answer.Warnings = slices.DeleteFunc(answer.Warnings, func(w result.Warning) bool { return w.Code == "no_nutrients" })
 				}
 				if a.Dish != "" {
-					answer.Caution = mealCaution
+					answer.Caution = kitchen.Caution
 					columns = append(columns, "dish_quantity", "base_unit", "per_serving_lcu", "per_serving_difference_lcu")
 				}
 			}

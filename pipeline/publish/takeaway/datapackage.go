@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 	"unicode"
 
 	"farthing/pipeline/result"
@@ -118,7 +119,7 @@ func plainName(s string) string {
 
 // writePackage writes the descriptor of all files of dir, and the same as linked data.
 func writePackage(dir string, e *result.Edition, tables []taken, known map[string]string) error {
-	p := dataPackage{Schema: profiles + "datapackage.json", Name: plainName(e.Name), Title: e.Name, Version: "0.0.0+" + e.Hash, Edition: e.Hash, Created: asOfStamp(e),
+	p := dataPackage{Schema: profiles + "datapackage.json", Name: plainName(e.Name), Title: e.Name, Version: "0.0.0+" + e.Hash, Edition: e.Hash, Created: asOf(e).Format(time.RFC3339),
 		Description: about(e) + "\n\n" + strings.Join(cautions(e), "\n\n"), Keywords: []string{"food prices", "food allowance", "cost of a food basket", "price index"}}
 	for _, s := range sources(e) {
 		p.Sources = append(p.Sources, dpSource{Title: s.title(), Producer: s.Producer, Licence: s.Licence})

@@ -3,26 +3,13 @@ package takeaway
 import (
 	"errors"
 	"os"
-	"strings"
 
 	"farthing/pipeline/result"
+	"farthing/pipeline/spreadsheet"
 )
 
-// Guard makes a text inert in a spreadsheet: an apostrophe stands before one
-// that a program may run as a formula. Such a text begins, after blanks and
-// what is not seen, with = + - @, their full-width forms, a tab or a line end;
-// and so that the apostrophe can be taken off again, one before such a text is
-// doubled. Source: OWASP, "CSV Injection"; the blanks are our own caution.
-func Guard(s string) string {
-	rest := strings.TrimLeft(s, " '\u00a0\u200b\u200e\u200f\u2060\ufeff")
-	if rest != "" && strings.ContainsRune("=+-@\t\r\n＝＋－＠", []rune(rest)[0]) {
-		return "'" + s
-	}
-	return s
-}
-
 // safeFile is a table as CSV for a spreadsheet: UTF-8 with its mark, lines end
-// in CR LF, every text stands in quotes and passes Guard, numbers are as
+// in CR LF, every text stands in quotes and passes spreadsheet.Guard, numbers are as
 // published: "-1.25" is a number and stays one.
 type safeFile struct {
 	path    string
@@ -41,19 +28,13 @@ func newSafe(path string, t result.Table) (*safeFile, error) {
 	var b []byte
 	b = append(b, "\ufeff"...)
 	for i, c := range t.Columns {
-		b = appendQuoted(b, i, c.Name)
+		if i > 0 {
+			b = append(b, ',')
+		}
+		b = append(b, spreadsheet.Quote(c.Name)...)
 	}
 	_, err = out.Write(append(b, "\r\n"...))
 	return s, err
-}
-
-func appendQuoted(b []byte, i int, s string) []byte {
-	if i > 0 {
-		b = append(b, ',')
-	}
-	b = append(b, '"')
-	b = append(b, strings.ReplaceAll(s, `"`, `""`)...)
-	return append(b, '"')
 }
 
 func (s *safeFile) add(cells []string) error {
@@ -62,14 +43,14 @@ func (s *safeFile) add(cells []string) error {
 	}
 	b := s.line[:0]
 	for i, c := range s.columns {
-		switch {
-		case c.Type == result.Text && cells[i] != "":
-			b = appendQuoted(b, i, Guard(cells[i]))
-		case i > 0:
-			b = append(append(b, ','), cells[i]...)
-		default:
-			b = append(b, cells[i]...)
+		if i > 0 {
+			b = append(b, ',')
 		}
+		if c.Type == result.Text && cells[i] != "" {
+			b = append(b, spreadsheet.Quote(spreadsheet.Guard(cells[i]))...)
+			continue
+		}
+		b = append(b, cells[i]...)
 	}
 	s.line = append(b, "\r\n"...)
 	_, err := s.out.Write(s.line)

@@ -22,6 +22,7 @@ import (
 	"testing"
 
 	"farthing/pipeline/result"
+	"farthing/pipeline/spreadsheet"
 
 	_ "github.com/marcboeker/go-duckdb"
 	"github.com/xuri/excelize/v2"
@@ -146,7 +147,7 @@ func TestSameValues(t *testing.T) {
 				got := safe[i][j]
 				if c.Type == result.Text && i > 0 {
 					got = strings.TrimPrefix(got, "'")
-					if Guard(row[j]) == row[j] {
+					if spreadsheet.Guard(row[j]) == row[j] {
 						got = safe[i][j]
 					}
 				}
@@ -263,9 +264,6 @@ func TestInert(t *testing.T) {
 	}
 	if guarded < 50 {
 		t.Errorf("got %d texts with an apostrophe: the test went astray", guarded)
-	}
-	if Guard("'=1") != "''=1" || Guard("it's") != "it's" || Guard("'quoted'") != "'quoted'" || Guard("-1") != "'-1" || Guard("") != "" {
-		t.Error("an apostrophe stands before what could run, and can be taken off again")
 	}
 	for name, part := range parts(t, filepath.Join(dir, Workbook)) {
 		if strings.Contains(name, "external") || strings.Contains(name, "vba") || strings.Contains(name, "calcChain") {
