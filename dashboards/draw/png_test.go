@@ -12,7 +12,7 @@ import (
 // TestPNG reads pictures back: their size, the ink of a bar, the paper around it,
 // and letters where there are words.
 func TestPNG(t *testing.T) {
-	wide, _ := Purses(purseSample(), "XTS", 0, "", nil, nil)
+	wide, _ := Purses(english, purseSample(), "XTS", 0, "", nil, nil)
 	svg := wide.File("A headline’s words", "What is drawn.")
 	b, err := PNG(svg)
 	if err != nil {
