@@ -1,11 +1,10 @@
 package dashboards
 
 import (
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 
+	"farthing/dashboards/catalogue"
 	"farthing/dashboards/draw"
 	"farthing/dashboards/layout"
 	"farthing/pipeline/result"
@@ -13,10 +12,10 @@ import (
 
 // basketPage says what the basket costs, how that moved, and of what it is made.
 func basketPage(s *site, v *view, file string) (layout.Page, error) {
-	p := layout.Page{Title: fmt.Sprintf("What the basket costs: %s in %s", v.householdName(), v.region())}
+	p := layout.Page{Title: s.T("What the basket costs: %s in %s", v.householdName(), v.region())}
 	if len(v.baskets) == 0 {
-		p.Headline = noFigures
-		p.Lead = []string{"No price of this basket has been read."}
+		p.Headline = s.T(noFigures)
+		p.Lead = []string{s.T("No price of this basket has been read.")}
 		return p, nil
 	}
 	at := v.priced()
@@ -62,56 +61,66 @@ func (v *view) newestLines() []result.BasketLine {
 	return nil
 }
 
-// against sets a value against an older one: "14.5 % above", "as much as"; ""
-// where one is missing. It says what was seen, not that the change is sure.
-func against(now, then result.Num) string {
+// against is how much a value is above an older one, in percent; missing where
+// one of them is. It says what was seen, not that the change is sure.
+func against(now, then result.Num) result.Num {
 	if !now.OK || !then.OK || then.V == 0 {
-		return ""
+		return result.Num{}
 	}
-	switch pct := result.Some((now.V/then.V - 1) * 100); {
-	case pct.Fixed(1) == "0.0":
-		return "as much as"
-	case pct.V < 0:
-		return num(result.Some(-pct.V), 1) + "\u202f% below"
-	default:
-		return num(pct, 1) + "\u202f% above"
-	}
+	return result.Some((now.V/then.V - 1) * 100)
 }
 
-// its completes what against says with a month: "14.5 % above its price in January 2023".
-func its(against string, m result.Month) string {
-	if against == "as much as" {
-		return "as much as in " + month(m)
+// same says whether a change is none to a tenth of a percent.
+func same(pct result.Num) bool { return pct.Fixed(1) == "0.0" }
+
+// its says a change with its month: "14.5 % above its price in January 2023".
+func (t tongue) its(pct result.Num, m result.Month) string {
+	switch {
+	case same(pct):
+		return t.T("as much as in %s", t.month(m))
+	case pct.V < 0:
+		return t.T("%s\u202f%% below its price in %s", t.num(abs(pct), 1), t.month(m))
 	}
-	return against + " its price in " + month(m)
+	return t.T("%s\u202f%% above its price in %s", t.num(pct, 1), t.month(m))
+}
+
+// itsYear says a change of a year.
+func (t tongue) itsYear(pct result.Num, m result.Month) string {
+	switch {
+	case same(pct):
+		return t.T("as much as in %s", t.month(m))
+	case pct.V < 0:
+		return t.T("%s\u202f%% below its price a year before, in %s", t.num(abs(pct), 1), t.month(m))
+	}
+	return t.T("%s\u202f%% above its price a year before, in %s", t.num(pct, 1), t.month(m))
 }
 
 func (v *view) basketHeadline(at int) (headline, strong string) {
 	if at < 0 {
 		if n := v.baskets[len(v.baskets)-1]; n.KnownPart.OK {
-			return fmt.Sprintf("No month has a full price; in %s the priced part of the basket cost", month(n.Month)), money(n.KnownPart, v.currency) + " a day"
+			return v.T("No month has a full price; in %s the priced part of the basket cost", v.month(n.Month)), v.T("%s a day", v.money(n.KnownPart, v.currency))
 		}
-		return "No month has a full price for the basket", ""
+		return v.T("No month has a full price for the basket"), ""
 	}
 	b := v.baskets[at]
-	in := "in " + month(b.Month)
+	in := v.T("in %s", v.month(b.Month))
 	if at < len(v.baskets)-1 {
-		in += ", the last month with a full price"
+		in = v.T("in %s, the last month with a full price", v.month(b.Month))
 	}
-	seen := basis(b.Base)
+	seen := v.basis(b.Base)
 	if unseen(b.Base) {
-		seen = noneSeen + ". So filled"
+		seen = v.T("%s. So filled", v.T(noneSeen))
 	}
-	headline = fmt.Sprintf("%s, the basket cost %s a day %s", upper(seen), money(b.PerDay, v.currency), in)
-	if c, m := v.compared(at); c != "" {
-		return headline + ",", its(c, m)
+	headline = v.T("%s, the basket cost %s a day %s", upper(seen), v.money(b.PerDay, v.currency), in)
+	if c, m := v.compared(at); c.OK {
+		return headline + ",", v.its(c, m)
 	}
 	return headline, ""
 }
 
 // compared sets a month's cost against the base month's, else a year before's,
 // else the first known.
-func (v *view) compared(at int) (difference string, then result.Month) {
+func (v *view) compared(at int) (difference result.Num, then result.Month) {
 	b := v.baskets[at]
 	months := []result.Month{b.Month - 12}
 	if base, err := result.ParseMonth(v.e.BaseMonth); err == nil {
@@ -121,79 +130,79 @@ func (v *view) compared(at int) (difference string, then result.Month) {
 		months = append(months, first.Month)
 	}
 	for _, m := range months {
-		if c := against(b.PerDay, v.basketOf(m).PerDay); c != "" && m != b.Month {
+		if c := against(b.PerDay, v.basketOf(m).PerDay); c.OK && m != b.Month {
 			return c, m
 		}
 	}
-	return "", 0
+	return result.Num{}, 0
 }
 
 func (v *view) basketLead(at int) []string {
 	if at < 0 {
 		n := v.baskets[len(v.baskets)-1]
-		return []string{"A total with a missing price is not given: it would look cheaper than it is.", v.lacks(n.Month, n.Base)}
+		return []string{v.T("A total with a missing price is not given: it would look cheaper than it is."), v.lacks(n.Month, n.Base)}
 	}
 	b := v.baskets[at]
 	var lead []string
 	if b.StandardMonth.OK {
-		lead = append(lead, fmt.Sprintf("That is %s for this household’s standard month of 30.4375 days.", money(b.StandardMonth, v.currency)))
+		lead = append(lead, v.T("That is %s for this household’s standard month of 30.4375 days.", v.money(b.StandardMonth, v.currency)))
 	}
 	_, compared := v.compared(at)
 	year := v.basketOf(b.Month - 12)
-	if c := against(b.PerDay, year.PerDay); c != "" && compared != year.Month {
-		lead = append(lead, fmt.Sprintf("It is %s.", strings.Replace(its(c, year.Month), "its price in", "its price a year before, in", 1)))
+	if c := against(b.PerDay, year.PerDay); c.OK && compared != year.Month {
+		lead = append(lead, v.T("It is %s.", v.itsYear(c, year.Month)))
 	}
 	if then := v.basketOf(compared); b.Lo.OK && b.Hi.OK {
-		s := fmt.Sprintf("The range across the shops seen is %s to %s a day", num(b.Lo, 2), money(b.Hi, v.currency))
+		s := v.T("The range across the shops seen is %s to %s a day", v.num(b.Lo, 2), v.money(b.Hi, v.currency))
 		if then.Lo.OK && then.Hi.OK {
-			s += fmt.Sprintf("; in %s it was %s to %s", month(compared), num(then.Lo, 2), num(then.Hi, 2))
+			s += v.T("; in %s it was %s to %s", v.month(compared), v.num(then.Lo, 2), v.num(then.Hi, 2))
 		}
-		lead = append(lead, s+". Other shops of the same kind could have shown any price in it.")
+		lead = append(lead, v.T("%s. Other shops of the same kind could have shown any price in it.", s))
 	} else {
-		lead = append(lead, noRange(b.Base))
+		lead = append(lead, v.noRange(b.Base))
 	}
-	return append(lead, gaps(at, len(v.baskets), func(i int) result.Month { return v.baskets[i].Month }, func(i int) string {
+	return append(lead, v.gaps(at, len(v.baskets), func(i int) result.Month { return v.baskets[i].Month }, func(i int) string {
 		if v.baskets[i].PerDay.OK {
 			return ""
 		}
-		return noPrice(v.baskets[i].Base)
+		return v.noPrice(v.baskets[i].Base)
 	})...)
 }
 
 // monthText names a month written as 2024-02; other text stays as it is.
-func monthText(s string) string {
+func (t tongue) monthText(s string) string {
 	m, err := result.ParseMonth(s)
 	if err != nil {
 		return clean(s)
 	}
-	return month(m)
+	return t.month(m)
 }
 
 // costLine draws one value of every month's basket, with its range where it
 // has one, and tables it; the first column says what the value is.
 func (s *site) costLine(v *view, file string, p *layout.Part, value func(result.Basket) result.Num, ranged bool, columns ...column[result.Basket]) error {
-	line := draw.Series{Name: "basket", Gap: "no figure"}
+	line := draw.Series{Name: s.T("basket"), Gap: s.T("no figure")}
 	var l draw.Lines
 	for i, b := range v.baskets {
 		x := value(b)
-		l.Months = append(l.Months, axisLabel(b.Month, i, len(v.baskets)))
+		l.Months = append(l.Months, s.axisLabel(b.Month, i, len(v.baskets)))
 		at := point(x, hatched(b.Base))
 		if ranged {
 			at = within(at, b.Lo, b.Hi)
 		}
 		line.Points = append(line.Points, at)
 		if x.OK {
-			line.Last = num(x, 2)
+			line.Last = s.num(x, 2)
 		}
 	}
-	p.Table = byMonth(v.baskets, func(b result.Basket) result.Month { return b.Month }, v.priced(), columns...)
+	p.Table = byMonth(v.tongue, v.baskets, func(b result.Basket) result.Month { return b.Month }, v.priced(), columns...)
 	p.Table.Caption = v.caption(p.Table, "")
 	l.Series = []draw.Series{line}
 	if ranged && v.ranged() {
-		p.Key = []layout.Mark{key("band", "cost, and the range across the shops seen")}
+		p.Key = []layout.Mark{key("band", s.T("cost, and the range across the shops seen"))}
 	}
 	if brokenIn(line) {
-		p.Key = append(p.Key, key("broken", "over a quarter of the cost imputed"))
+		p.Key = append(p.Key, key("broken", s.T("over a quarter of the cost imputed")))
 	}
 	return s.linePlots(p, v, file, l, p.Headline, "basket.csv", "item.csv")
 }
@@ -218,34 +227,34 @@ func ends(rows []result.Basket, value func(result.Basket) result.Num) (first, la
 
 func (s *site) nominalPart(v *view, file string) (layout.Part, error) {
 	value := func(b result.Basket) result.Num { return b.PerDay }
-	p := layout.Part{ID: "nominal", Subtitle: fmt.Sprintf("Cost of a day’s basket in money of each month (nominal), %s.", v.currency)}
+	p := layout.Part{ID: "nominal", Subtitle: s.T("Cost of a day’s basket in money of each month (nominal), %s.", v.currency)}
 	first, last, ok := ends(v.baskets, value)
 	switch {
 	case !ok:
-		p.Headline = "No month has a full price"
+		p.Headline = s.T("No month has a full price")
 	case first.Month == last.Month:
-		p.Headline = fmt.Sprintf("One month so far: %s a day in %s", money(last.PerDay, v.currency), month(last.Month))
+		p.Headline = s.T("One month so far: %s a day in %s", s.money(last.PerDay, v.currency), s.month(last.Month))
 	default:
-		p.Headline = fmt.Sprintf("From %s a day in %s to %s in %s", num(first.PerDay, 2), month(first.Month), money(last.PerDay, v.currency), month(last.Month))
+		p.Headline = s.T("From %s a day in %s to %s in %s", s.num(first.PerDay, 2), s.month(first.Month), s.money(last.PerDay, v.currency), s.month(last.Month))
 	}
 	type B = result.Basket
-	columns := []column[B]{number("Cost a day", func(b B) string { return money4(b.PerDay) }).gap(func(b B) string {
+	columns := []column[B]{number(s.T("Cost a day"), func(b B) string { return s.money4(b.PerDay) }).gap(func(b B) string {
 		if b.PerDay.OK {
 			return ""
 		}
 		return v.noTotal(v.at(b.Month), b.Base)
 	})}
 	if v.ranged() {
-		columns = append(columns, number("Low", func(b B) string { return money4(b.Lo) }), number("High", func(b B) string { return money4(b.Hi) }))
+		columns = append(columns, number(s.T("Low"), func(b B) string { return s.money4(b.Lo) }), number(s.T("High"), func(b B) string { return s.money4(b.Hi) }))
 	}
 	err := s.costLine(v, file, &p, value, true, append(columns,
-		number("Standard month", func(b B) string { return money4(b.StandardMonth) }),
-		number("Observed", func(b B) string { return share2(b.ObservedShare) }),
-		number("Imputed", func(b B) string { return share2(b.ImputedShare) }),
-		number("Prices seen", func(b B) string { return b.NObservations.String() }),
-		text("Status", func(b B) string { return letters(b.Base) }))...)
+		number(s.T("Standard month"), func(b B) string { return s.money4(b.StandardMonth) }),
+		number(s.T("Observed"), func(b B) string { return s.share2(b.ObservedShare) }),
+		number(s.T("Imputed"), func(b B) string { return s.share2(b.ImputedShare) }),
+		number(s.T("Prices seen"), func(b B) string { return s.whole(b.NObservations) }),
+		text(s.T("Status"), func(b B) string { return letters(b.Base) }))...)
 	if !ok {
-		p.Foot = append(p.Foot, "What the priced part of the basket costs in each month is in basket.csv, as known_part_lcu.")
+		p.Foot = append(p.Foot, s.T("What the priced part of the basket costs in each month is in basket.csv, as known_part_lcu."))
 	}
 	return p, err
 }
@@ -255,36 +264,38 @@ func (s *site) realPart(v *view, file string) (layout.Part, error) {
 	first, last, ok := ends(v.baskets, value)
 	p := layout.Part{ID: "real"}
 	if !ok {
-		p.Headline = "No cost in money of one month can be given"
+		p.Headline = s.T("No cost in money of one month can be given")
 		switch {
 		case v.priced() < 0:
-			p.Text = []string{"No month has a full price, so there is nothing to put in money of another month."}
+			p.Text = []string{s.T("No month has a full price, so there is nothing to put in money of another month.")}
 		case v.e.Deflator == "":
-			p.Text = []string{"That takes an index of prices for each month. Name a deflator in farthing.toml and enter its series in tables/deflators."}
+			p.Text = []string{s.T("That takes an index of prices for each month. Name a deflator in farthing.toml and enter its series in tables/deflators.")}
 		default:
-			p.Text = []string{fmt.Sprintf("The deflator %s has no value for these months and the base month. Enter them in tables/deflators, or import them.", label(v.e.Deflator))}
+			p.Text = []string{s.T("The deflator %s has no value for these months and the base month. Enter them in tables/deflators, or import them.", label(v.e.Deflator))}
 		}
 		return p, nil
 	}
-	in := fmt.Sprintf("in money of %s by %s", monthText(last.BaseMonth), label(last.Deflator))
+	in := s.T("money of %s by %s", s.monthText(last.BaseMonth), label(last.Deflator))
 	switch c := against(last.RealPerDay, first.RealPerDay); {
 	case first.Month == last.Month:
-		p.Headline = fmt.Sprintf("I%s: %s a day in %s", in[1:], money(last.RealPerDay, v.currency), month(last.Month))
-	case c == "as much as":
-		p.Headline = fmt.Sprintf("I%s, the basket cost as much in %s as in %s", in[1:], month(last.Month), month(first.Month))
+		p.Headline = s.T("In %s: %s a day in %s", in, s.money(last.RealPerDay, v.currency), s.month(last.Month))
+	case same(c):
+		p.Headline = s.T("In %s, the basket cost as much in %s as in %s", in, s.month(last.Month), s.month(first.Month))
+	case c.V < 0:
+		p.Headline = s.T("In %s, the basket’s cost in %s was %s\u202f%% below that of %s", in, s.month(last.Month), s.num(abs(c), 1), s.month(first.Month))
 	default:
-		p.Headline = fmt.Sprintf("I%s, the basket’s cost in %s was %s that of %s", in[1:], month(last.Month), c, month(first.Month))
+		p.Headline = s.T("In %s, the basket’s cost in %s was %s\u202f%% above that of %s", in, s.month(last.Month), s.num(c, 1), s.month(first.Month))
 	}
-	p.Subtitle = fmt.Sprintf("Cost of a day’s basket %s (real), %s.", in, v.currency)
-	p.Foot = []string{fmt.Sprintf("Deflator: the series %s of %s. The line shows how the basket moved beside that series; it says nothing of other prices.", label(last.Deflator), regionName(v.e, last.DeflatorRegion))}
+	p.Subtitle = s.T("Cost of a day’s basket in %s (real), %s.", in, v.currency)
+	p.Foot = []string{s.T("Deflator: the series %s of %s. The line shows how the basket moved beside that series; it says nothing of other prices.", label(last.Deflator), regionName(v.e, last.DeflatorRegion))}
 	type B = result.Basket
 	err := s.costLine(v, file, &p, value, false,
-		number("Real cost a day", func(b B) string { return money4(b.RealPerDay) }).gap(func(b B) string {
+		number(s.T("Real cost a day"), func(b B) string { return s.money4(b.RealPerDay) }).gap(func(b B) string {
 			switch {
 			case b.RealPerDay.OK:
 				return ""
 			case b.PerDay.OK:
-				return "no deflator for this month"
+				return s.T("no deflator for this month")
 			}
 			return v.noTotal(v.at(b.Month), b.Base)
 		}))
@@ -293,7 +304,7 @@ func (s *site) realPart(v *view, file string) (layout.Part, error) {
 
 // ruleWords say what the rules of the imputation ladder do; a rule that is not
 // here is printed by its name.
-var ruleWords = map[string]string{
+var ruleWords = map[string]catalogue.Key{
 	"ancestor_change": "filled: moved as in the wider region",
 	"class_change":    "filled: moved as its kind of food",
 	"region_change":   "filled: moved as all food here",
@@ -301,27 +312,27 @@ var ruleWords = map[string]string{
 }
 
 // filledWords say how a line's price was found.
-func filledWords(l result.BasketLine) string {
+func (t tongue) filledWords(l result.BasketLine) string {
 	switch words, ok := ruleWords[l.FilledBy]; {
 	case !l.UnitPrice.OK:
-		return noPrice(l.Base)
+		return t.noPrice(l.Base)
 	case l.FilledBy == "" && !l.NObservations.OK:
-		return "published average"
+		return t.T("published average")
 	case l.FilledBy == "":
-		return "seen on shelves"
+		return t.T("seen on shelves")
 	case ok:
-		return words
+		return t.T(words)
 	}
-	return "filled: " + label(l.FilledBy)
+	return t.T("filled: %s", label(l.FilledBy))
 }
 
 // linesPart is what a basket is made of.
 func (v *view) linesPart(lines []result.BasketLine) layout.Part {
 	m := lines[0].Month
 	p := layout.Part{ID: "lines", Open: true, Source: v.source(), Links: dataLinks("basket_lines.csv", "item.csv"),
-		Subtitle: "One person’s basket a day, as purchased: peel and bones included."}
+		Subtitle: v.T("One person’s basket a day, as purchased: peel and bones included.")}
 	if g := lines[0].Grade; g != "" && !slices.ContainsFunc(lines, func(l result.BasketLine) bool { return l.Grade != g }) {
-		p.Subtitle += fmt.Sprintf(" All of grade %s.", label(g))
+		p.Subtitle += " " + v.T("All of grade %s.", label(g))
 	}
 	var dearest result.BasketLine
 	for _, l := range lines {
@@ -331,46 +342,46 @@ func (v *view) linesPart(lines []result.BasketLine) layout.Part {
 	}
 	type L = result.BasketLine
 	t := tableOf(lines, -1,
-		column[L]{"Item", false, func(l L) layout.Cell {
+		column[L]{v.T("Item"), false, func(l L) layout.Cell {
 			return layout.Cell{Text: v.lineName(l), Href: v.itemHref(l.Item)}
 		}},
-		number("Quantity a day", quantity).or("not known"),
-		number("Unit price", func(l L) string { return money4(l.UnitPrice) }).or("none"),
-		number("Cost a day", func(l L) string { return money4(l.PerDay) }).or("none"),
-		number("Weight", func(l L) string { return share2(l.Weight) }),
-		text("How priced", filledWords))
-	sum := layout.Cell{Text: money4(v.onePerson(m))}
+		number(v.T("Quantity a day"), v.quantity).or(v.T("not known")),
+		number(v.T("Unit price"), func(l L) string { return v.money4(l.UnitPrice) }).or(v.T("none")),
+		number(v.T("Cost a day"), func(l L) string { return v.money4(l.PerDay) }).or(v.T("none")),
+		number(v.T("Weight"), func(l L) string { return v.share2(l.Weight) }),
+		text(v.T("How priced"), v.filledWords))
+	sum := layout.Cell{Text: v.money4(v.onePerson(m))}
 	if sum.Text == "" {
-		sum = layout.Cell{Text: "no total", Missing: true}
+		sum = layout.Cell{Text: v.T("no total"), Missing: true}
 	}
-	t.Rows = append(t.Rows, layout.Row{Sum: true, Cells: []layout.Cell{{Text: "One person"}, {}, {}, sum, {}, {}}})
+	t.Rows = append(t.Rows, layout.Row{Sum: true, Cells: []layout.Cell{{Text: v.T("One person")}, {}, {}, sum, {}, {}}})
 	if b := v.basketOf(m); b.PerDay.OK && v.household.Equivalents.OK {
-		p.Foot = append(p.Foot, fmt.Sprintf("%s counts as %s persons: %s a day.", v.householdName(), num(v.household.Equivalents, 2), money(b.PerDay, v.currency)))
+		p.Foot = append(p.Foot, v.T("%s counts as %s persons: %s a day.", v.householdName(), v.num(v.household.Equivalents, 2), v.money(b.PerDay, v.currency)))
 	}
-	p.Foot = append(p.Foot, "The total is the sum of the unrounded lines, so rounded lines may miss it in the last digit. Weight is a line’s share of the base month’s cost.")
-	t.Caption = fmt.Sprintf("%s, %s. Unit price in %s a kg, litre or piece; money with the digits of the data file.%s", month(m), v.region(), v.currency, statusKey(v.e, t.Rows))
+	p.Foot = append(p.Foot, v.T("The total is the sum of the unrounded lines, so rounded lines may miss it in the last digit. Weight is a line’s share of the base month’s cost."))
+	t.Caption = v.T("%s, %s. Unit price in %s a kg, litre or piece; money with the digits of the data file.%s", v.month(m), v.region(), v.currency, v.statusKey(v.e, t.Rows))
 	p.Table = t
-	p.Headline = fmt.Sprintf("What is in it: %s", count(len(lines), "item", "items"))
+	p.Headline = v.T("What is in it: %s", v.Count(len(lines), "one item", "%s items"))
 	if dearest.PerDay.OK {
-		p.Headline += fmt.Sprintf(", of which %s cost most: %s a day in %s", v.lineName(dearest), money(dearest.PerDay, v.currency), month(m))
+		p.Headline += v.T(", of which %s cost most: %s a day in %s", v.lineName(dearest), v.money(dearest.PerDay, v.currency), v.month(m))
 	}
 	return p
 }
 
 // quantity prints a line's quantity a day in the unit a kitchen uses.
-func quantity(l result.BasketLine) string {
+func (t tongue) quantity(l result.BasketLine) string {
 	if !l.APQuantity.OK {
 		return ""
 	}
 	switch q := l.APQuantity; l.BaseUnit {
 	case "kg":
-		return num(result.Some(q.V*1000), 0) + " g"
+		return t.T("%s g", t.num(result.Some(q.V*1000), 0))
 	case "L":
-		return num(result.Some(q.V*1000), 0) + " mL"
+		return t.T("%s mL", t.num(result.Some(q.V*1000), 0))
 	case "each":
-		return num(q, 2) + " pieces"
+		return t.T("%s pieces", t.num(q, 2))
 	default:
-		return num(q, 4) + " " + clean(l.BaseUnit)
+		return t.num(q, 4) + " " + clean(l.BaseUnit)
 	}
 }
 
@@ -378,34 +389,34 @@ func quantity(l result.BasketLine) string {
 func (s *site) seenPart(v *view, file string) (layout.Part, error) {
 	b := v.baskets[len(v.baskets)-1]
 	p := layout.Part{ID: "seen",
-		Subtitle: fmt.Sprintf("Shares of the basket’s cost by where its prices came from, %s. Each mark is 2\u202f%%.", month(b.Month))}
+		Subtitle: s.T("Shares of the basket’s cost by where its prices came from, %s. Each mark is 2\u202f%%.", s.month(b.Month))}
 	if !b.ObservedShare.OK {
-		p.Headline = fmt.Sprintf("No price of %s has been seen", month(b.Month))
+		p.Headline = s.T("No price of %s has been seen", s.month(b.Month))
 		p.Subtitle = ""
 		return p, nil
 	}
-	p.Headline = fmt.Sprintf("In %s, %s of the basket’s cost had an observed price", month(b.Month), percent(b.ObservedShare, 0))
+	p.Headline = s.T("In %s, %s of the basket’s cost had an observed price", s.month(b.Month), s.percent(b.ObservedShare, 0))
 	for _, r := range []struct {
 		share result.Num
-		words string
+		words catalogue.Key
 	}{{b.ImputedShare, "%s filled in by rule"}, {b.MissingShare, "%s missing"}} {
 		if r.share.OK && r.share.V > 0 {
-			p.Headline += ", " + fmt.Sprintf(r.words, percent(r.share, 0))
+			p.Headline += ", " + s.T(r.words, s.percent(r.share, 0))
 		}
 	}
-	p.Key = []layout.Mark{key("fed", "observed"), key("hatched", "imputed"), key("open", "missing")}
+	p.Key = []layout.Mark{key("fed", s.T("observed")), key("hatched", s.T("imputed")), key("open", s.T("missing"))}
 	type part struct {
 		name  string
 		share result.Num
 	}
-	p.Table = tableOf([]part{{"observed", b.ObservedShare}, {"imputed", b.ImputedShare}, {"missing", b.MissingShare}}, -1,
-		number("Prices", func(r part) string { return r.name }), number("Share", func(r part) string { return share2(r.share) }))
-	p.Table.Caption = fmt.Sprintf("%s, %s. Shares of the cost at base-month weights; they add to 100\u202f%%.", v.region(), month(b.Month))
-	p.Foot = []string{"It rests on published averages; how many prices stand behind them is not known."}
+	p.Table = tableOf([]part{{s.T("observed"), b.ObservedShare}, {s.T("imputed"), b.ImputedShare}, {s.T("missing"), b.MissingShare}}, -1,
+		number(s.T("Prices"), func(r part) string { return r.name }), number(s.T("Share"), func(r part) string { return s.share2(r.share) }))
+	p.Table.Caption = s.T("%s, %s. Shares of the cost at base-month weights; they add to 100\u202f%%.", v.region(), s.month(b.Month))
+	p.Foot = []string{s.T("It rests on published averages; how many prices stand behind them is not known.")}
 	if n, o := b.NObservations, b.NOutlets; unseen(b.Base) {
-		p.Foot = []string{upper(noneSeen) + "."}
+		p.Foot = []string{upper(s.T(noneSeen)) + "."}
 	} else if n.OK && o.OK {
-		p.Foot = []string{fmt.Sprintf("It rests on %s from %s.", count(n.V, "price", "prices"), count(o.V, "shop", "shops"))}
+		p.Foot = []string{s.T("It rests on %s from %s.", s.Count(n.V, "one price", "%s prices"), s.Count(o.V, "one shop", "%s shops"))}
 	}
 	share := func(n result.Num) float64 { return math.Max(0, n.Or()) }
 	wide, slim := draw.Shares(share(b.ObservedShare), share(b.ImputedShare), v.mark(draw.Wide), v.mark(draw.Slim))

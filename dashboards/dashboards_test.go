@@ -131,7 +131,7 @@ func write(t *testing.T, e *result.Edition, library string) string {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		t.Fatal(err)
 	}
-	if err := Write(dir, e, library, false); err != nil {
+	if err := Write(dir, e, english, library, false); err != nil {
 		t.Fatal(err)
 	}
 	return dir
@@ -386,7 +386,7 @@ func TestInside(t *testing.T) {
 	if err := os.Mkdir(dir, 0o755); err != nil {
 		t.Fatal(err)
 	}
-	if err := Write(dir, hostile(), "", true); err != nil {
+	if err := Write(dir, hostile(), english, "", true); err != nil {
 		t.Fatal(err)
 	}
 	name := regexp.MustCompile(`^site/(index\.html|style\.css|farthing\.js|[a-z0-9_-]+\.html|figures/[a-z0-9_.-]+\.(svg|png))$`)
@@ -612,7 +612,7 @@ func TestStripIsPaidPeriod(t *testing.T) {
 	s := typical()
 	s.months, s.paidOn = 3, 31
 	e := s.edition()
-	v := newView(&site{e: e}, e.Publish[0])
+	v := newView(&site{tongue: en, e: e}, e.Publish[0])
 	for i, want := range []int{28, 31, 30} {
 		if got := v.stripMonth(v.reach[i]); got.Days != want || got.Fed > want {
 			t.Errorf("%s: got %d of %d days, want of %d", got.Name, got.Fed, got.Days, want)
@@ -1032,7 +1032,7 @@ func TestWithoutLibrary(t *testing.T) {
 	if !strings.Contains(page, "made without the chart library") {
 		t.Error("got no word that the lines are not drawn, want one")
 	}
-	if err := Write(t.TempDir(), typical().edition(), "none.js", false); err == nil || !strings.Contains(err.Error(), "none.js") {
+	if err := Write(t.TempDir(), typical().edition(), english, "none.js", false); err == nil || !strings.Contains(err.Error(), "none.js") {
 		t.Errorf("got %v, want an error that names the missing file", err)
 	}
 }

@@ -161,7 +161,7 @@ func TestTableIsData(t *testing.T) {
 						continue
 					}
 					column, ok := from.columns[head]
-					if from_, err := result.ParseMonth(keys["from_month"]); !ok && err == nil && head == shortMonth(from_) {
+					if from_, err := result.ParseMonth(keys["from_month"]); !ok && err == nil && head == en.shortMonth(from_) {
 						column, ok = from.columns[""], true
 					}
 					if !ok {
@@ -241,8 +241,8 @@ func differs(cell *node, column, text string, record map[string]string) string {
 		want = "lasted"
 	case strings.HasSuffix(column, "_on"):
 		m, err := result.ParseMonth(record["month"])
-		if want = day(text, m.Year(), true); err != nil {
-			want = day(text, 0, true)
+		if want = en.day(text, m.Year(), true); err != nil {
+			want = en.day(text, 0, true)
 		}
 	case column == "from", column == "to":
 		want, _, _ = strings.Cut(text, " ")
@@ -322,7 +322,7 @@ next:
 		if c := cells["Region"]; c != nil && regionName(e, record["region"]) != c.text {
 			continue
 		}
-		if c := cells["Item"]; c != nil && (&site{e: e}).itemName(record["item"]) != c.text {
+		if c := cells["Item"]; c != nil && (&site{tongue: en, e: e}).itemName(record["item"]) != c.text {
 			continue
 		}
 		if c := cells["Dish"]; c != nil && dishName(record["shopping"]) != c.text && dishName(record["recipe"]) != c.text {
@@ -379,7 +379,7 @@ func TestFigureIsData(t *testing.T) {
 		}
 		var rows []string
 		for m := jan2023; m < jan2023+24; m++ {
-			if w := want[shortMonth(m)]; w != "" {
+			if w := want[en.shortMonth(m)]; w != "" {
 				rows = append(rows, w)
 			}
 		}

@@ -31,7 +31,7 @@ func TestFiguresStandAlone(t *testing.T) {
 			said = append(said, m[2])
 		}
 		text := strings.Join(said, " ")
-		for _, want := range []string{"Edition " + e.Hash + ", as of " + dateText(e.AsOf), fmt.Sprintf("Of %s accepted, %d stand behind", count(e.Accepted, "price", "prices"), e.Counted),
+		for _, want := range []string{"Edition " + e.Hash + ", as of " + en.dateText(e.AsOf), fmt.Sprintf("Of %s accepted, %d stand behind", en.Count(e.Accepted, "one price", "%s prices"), e.Counted),
 			"a statistics office (P of a statistics office, one file, CC BY 4.0)", "more.", "it is not a diet", e.Caution} {
 			if !strings.Contains(text, want) {
 				t.Errorf("%s: no %q in %q", name, want, text)
@@ -61,7 +61,7 @@ func TestPictures(t *testing.T) {
 	dir := t.TempDir()
 	s := typical()
 	s.months, s.ranged = 13, true
-	if err := Write(dir, s.edition(), chartLibrary(), true); err != nil {
+	if err := Write(dir, s.edition(), english, chartLibrary(), true); err != nil {
 		t.Fatal(err)
 	}
 	known := regexp.MustCompile(`^(svg|rect|circle|path|text|g|title|defs|clipPath|(svg|rect|circle|path|text|g|defs|clipPath) (xmlns|viewBox|width|height|role|aria-label|font-family|font-size|font-weight|font-style|fill|fill-opacity|stroke|stroke-width|stroke-opacity|stroke-dasharray|stroke-linecap|stroke-linejoin|paint-order|text-anchor|dominant-baseline|transform|x|y|cx|cy|r|d|id|clip-path|space))$`)

@@ -2,7 +2,6 @@ package dashboards
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 	"strings"
 
@@ -11,26 +10,26 @@ import (
 )
 
 // foot says what the pages of an edition rest on; the Grounds page says it in full.
-func foot(e *result.Edition, grounds bool) []layout.Part {
-	about := layout.Part{ID: "edition", Headline: "About these numbers", Terms: [][2]string{
-		{"Edition", e.Hash},
-		{"As of", dateText(e.AsOf)},
-		{"Prices", fmt.Sprintf("%d read and accepted, %d of them behind a published price; %d held for a check, %d could not be read, %d repeated another.",
+func (t tongue) foot(e *result.Edition, grounds bool) []layout.Part {
+	about := layout.Part{ID: "edition", Headline: t.T("About these numbers"), Terms: [][2]string{
+		{t.T("Edition"), e.Hash},
+		{t.T("As of"), t.dateText(e.AsOf)},
+		{t.T("Prices"), t.T("%d read and accepted, %d of them behind a published price; %d held for a check, %d could not be read, %d repeated another.",
 			e.Accepted, e.Counted, e.Held, e.Quarantined, e.Duplicate)},
-		{"Missing", "A value that is not known stays empty. It is never 0."},
+		{t.T("Missing"), t.T("A value that is not known stays empty. It is never 0.")},
 	}}
 	if e.Invented {
-		about.Text = []string{"All places, shops and prices here are invented, to show how the pages work."}
+		about.Text = []string{t.T("All places, shops and prices here are invented, to show how the pages work.")}
 	}
 	var sources []string
 	for _, f := range sourcesOf(e) {
-		sources = append(sources, label(f.Source.Source)+": "+f.words())
+		sources = append(sources, label(f.Source.Source)+": "+t.sourceWords(f))
 	}
 	if sources != nil {
-		about.Terms = append(about.Terms, [2]string{"Sources", strings.Join(sources, "; ") + "."})
+		about.Terms = append(about.Terms, [2]string{t.T("Sources"), strings.Join(sources, "; ") + "."})
 	}
 	if grounds {
-		about.See = []layout.Link{{Text: "Grounds: sources, licences, method, what the letters mean", Href: fileName("grounds") + ".html"}}
+		about.See = []layout.Link{{Text: t.T("Grounds: sources, licences, method, what the letters mean"), Href: fileName("grounds") + ".html"}}
 	}
 	return []layout.Part{about}
 }
@@ -41,8 +40,8 @@ type sourceSum struct {
 	files int
 }
 
-func (f sourceSum) words() string {
-	s := count(f.files, "file", "files")
+func (t tongue) sourceWords(f sourceSum) string {
+	s := t.Count(f.files, "one file", "%s files")
 	if f.Producer != "" {
 		s = clean(f.Producer) + ", " + s
 	}
@@ -84,4 +83,4 @@ func sourcesOf(e *result.Edition) (sums []sourceSum) {
 }
 
 // dateText prints 2024-12-31 as "31 December 2024".
-func dateText(s string) string { return day(s, 0, false) }
+func (t tongue) dateText(s string) string { return t.day(s, 0, false) }

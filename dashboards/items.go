@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
-	"strings"
 
 	"farthing/dashboards/draw"
 	"farthing/dashboards/layout"
@@ -95,16 +94,16 @@ func (s *site) itemHref(item string) string {
 }
 
 // unitWords say what a unit price is of.
-func unitWords(unit string) string {
+func (t tongue) unitWords(unit string) string {
 	switch unit {
 	case "kg":
-		return "a kilogram"
+		return t.T("a kilogram")
 	case "L":
-		return "a litre"
+		return t.T("a litre")
 	case "each":
-		return "a piece"
+		return t.T("a piece")
 	}
-	return "a " + clean(unit)
+	return t.T("a %s", clean(unit))
 }
 
 // newestPrice is the newest row with a price; ok is false where there is none.
@@ -135,16 +134,16 @@ func (s *site) spoken(of grade) []result.Item {
 }
 
 // basisOf says how an item's price was found: "published average", "seen on shelves", a rule.
-func basisOf(r result.Item) string {
-	return filledWords(result.BasketLine{UnitPrice: r.UnitPrice, FilledBy: r.FilledBy, Base: r.Base})
+func (t tongue) basisOf(r result.Item) string {
+	return t.filledWords(result.BasketLine{UnitPrice: r.UnitPrice, FilledBy: r.FilledBy, Base: r.Base})
 }
 
 // itemsPage lists the items.
 func itemsPage(s *site, v *view, _ string) (layout.Page, error) {
-	p := layout.Page{Title: "Items and their prices", Caution: s.caution()}
+	p := layout.Page{Title: s.T("Items and their prices"), Caution: s.caution()}
 	if len(s.goods) == 0 {
-		p.Headline = "No item has a price yet"
-		p.Lead = []string{"Import prices, or note them, then run again."}
+		p.Headline = s.T("No item has a price yet")
+		p.Lead = []string{s.T("Import prices, or note them, then run again.")}
 		return p, nil
 	}
 	type entry struct {
@@ -182,57 +181,50 @@ func itemsPage(s *site, v *view, _ string) (layout.Page, error) {
 		}
 	}
 	name := regionName(s.e, region)
-	p.Headline = fmt.Sprintf("%d of %s had an observed price in %s in %s", observed, count(len(rows), "item", "items"), name, month(newest))
+	p.Headline = s.T("%d of %s had an observed price in %s in %s", observed, s.Count(len(rows), "one item", "%s items"), name, s.month(newest))
 	if filled > 0 {
-		p.Lead = append(p.Lead, fmt.Sprintf("%s %s filled in by rule, and marked.", upper(count(filled, "more", "more")), plural(filled, "was", "were")))
+		p.Lead = append(p.Lead, upper(s.Count(filled, "one more was filled in by rule, and marked.", "%s more were filled in by rule, and marked.")))
 	}
-	p.Lead = append(p.Lead, "Each item’s own page shows every region and month, with the days and the number of prices behind it.")
-	part := layout.Part{ID: "items", Open: true, Headline: fmt.Sprintf("Prices in %s, %s", name, month(newest)), Links: dataLinks("item.csv"),
-		Subtitle: "The middle price of a month as computed, per kilogram, litre or piece; shelf prices of single packs are in observations.csv."}
+	p.Lead = append(p.Lead, s.T("Each item’s own page shows every region and month, with the days and the number of prices behind it."))
+	part := layout.Part{ID: "items", Open: true, Headline: s.T("Prices in %s, %s", name, s.month(newest)), Links: dataLinks("item.csv"),
+		Subtitle: s.T("The middle price of a month as computed, per kilogram, litre or piece; shelf prices of single packs are in observations.csv.")}
 	columns := []column[entry]{
-		{"Item", false, func(e entry) layout.Cell {
+		{s.T("Item"), false, func(e entry) layout.Cell {
 			text := s.itemName(e.item)
 			if len(e.grades) > 1 && e.row.Grade != "" {
 				text += ", " + label(e.row.Grade)
 			}
 			return layout.Cell{Text: text, Href: e.file() + ".html"}
 		}},
-		number("Price", func(e entry) string { return money4(e.row.UnitPrice) }).or("none"),
+		number(s.T("Price"), func(e entry) string { return s.money4(e.row.UnitPrice) }).or(s.T("none")),
 	}
-	what := fmt.Sprintf("%s, %s. Money in %s, with the digits of the data file.", name, month(newest), v.currency)
+	what := s.T("%s, %s. Money in %s, with the digits of the data file.", name, s.month(newest), v.currency)
 	if slices.ContainsFunc(rows, func(e entry) bool { return e.row.Lo.OK }) {
-		columns = append(columns, number("Low", func(e entry) string { return money4(e.row.Lo) }), number("High", func(e entry) string { return money4(e.row.Hi) }))
-		what += " Low and High: the range across the shops seen."
+		columns = append(columns, number(s.T("Low"), func(e entry) string { return s.money4(e.row.Lo) }), number(s.T("High"), func(e entry) string { return s.money4(e.row.Hi) }))
+		what += " " + s.T("Low and High: the range across the shops seen.")
 	}
 	columns = append(columns,
-		text("Per", func(e entry) string { return clean(e.row.BaseUnit) }),
-		number("A year before", func(e entry) string { return money4(e.then.UnitPrice) }))
+		text(s.T("Per"), func(e entry) string { return s.code(e.row.BaseUnit) }),
+		number(s.T("A year before"), func(e entry) string { return s.money4(e.then.UnitPrice) }))
 	if slices.ContainsFunc(rows, func(e entry) bool { return e.row.NObservations.OK }) {
-		columns = append(columns, number("Prices", func(e entry) string { return e.row.NObservations.String() }))
+		columns = append(columns, number(s.T("Prices"), func(e entry) string { return s.whole(e.row.NObservations) }))
 	} else {
-		part.Subtitle = "Published averages, per kilogram, litre or piece."
+		part.Subtitle = s.T("Published averages, per kilogram, litre or piece.")
 	}
 	columns = append(columns,
-		number("Regions", func(e entry) string { return fmt.Sprint(len(e.grades[0].regions)) }),
-		text("How priced", func(e entry) string { return basisOf(e.row) }))
+		number(s.T("Regions"), func(e entry) string { return s.Figure(fmt.Sprint(len(e.grades[0].regions))) }),
+		text(s.T("How priced"), func(e entry) string { return s.basisOf(e.row) }))
 	part.Table = tableOf(rows, -1, columns...)
-	part.Table.Caption = what + statusKey(s.e, part.Table.Rows)
+	part.Table.Caption = what + s.statusKey(s.e, part.Table.Rows)
 	p.Parts = []layout.Part{part}
 	return p, nil
-}
-
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return one
-	}
-	return many
 }
 
 // itemPage is the page of one item.
 func (s *site) itemPage(g *good) (layout.Page, error) {
 	name := s.itemName(g.item)
-	p := layout.Page{Title: name + ": unit price by region", About: "Item: " + name, Nav: s.nav("Items", s.publish[0])}
-	choice := layout.Choice{Name: "Item"}
+	p := layout.Page{Title: s.T("%s: unit price by region", name), About: s.T("Item: %s", name), Nav: s.nav("Items", s.publish[0])}
+	choice := layout.Choice{Name: s.T("Item")}
 	for i := range s.goods {
 		o := &s.goods[i]
 		choice.Links = append(choice.Links, layout.Link{Text: s.itemName(o.item), Href: o.file() + ".html", Current: o == g})
@@ -255,42 +247,42 @@ func (s *site) itemWords(name string, rows []result.Item) (headline, strong stri
 	region, end := regionName(s.e, rows[0].Region), rows[len(rows)-1]
 	now, ok := newestPrice(rows)
 	if !ok {
-		return fmt.Sprintf("%s: no price in %s", name, region), "", []string{"Nothing is guessed: a month without a price stays empty."}
+		return s.T("%s: no price in %s", name, region), "", []string{s.T("Nothing is guessed: a month without a price stays empty.")}
 	}
 	currency := clean(now.CurrencyCode)
-	headline = fmt.Sprintf("%s cost %s %s in %s in %s", name, money(now.UnitPrice, currency), unitWords(now.BaseUnit), region, month(now.Month))
+	headline = s.T("%s cost %s %s in %s in %s", name, s.money(now.UnitPrice, currency), s.unitWords(now.BaseUnit), region, s.month(now.Month))
 	if now.FilledBy == "" {
-		headline += ", " + basis(now.Base)
+		headline += ", " + s.basis(now.Base)
 	}
 	if i := int(now.Month - 12 - rows[0].Month); i >= 0 {
-		if c := against(now.UnitPrice, rows[i].UnitPrice); c != "" {
+		if c := against(now.UnitPrice, rows[i].UnitPrice); c.OK {
 			headline += ","
-			strong = strings.Replace(its(c, rows[i].Month), "its price in", "its price a year before, in", 1)
+			strong = s.itsYear(c, rows[i].Month)
 		}
 	}
 	switch {
 	case now.FilledBy != "":
-		s := "That price was not seen but " + basisOf(now)
+		text := s.T("That price was not seen but %s", s.basisOf(now))
 		if n := now.MonthsSinceSeen; n.OK && n.V > 0 {
-			s += fmt.Sprintf("; the last was seen %s before", count(n.V, "month", "months"))
+			text += s.T("; the last was seen %s before", s.Count(n.V, "one month", "%s months"))
 		}
-		lead = append(lead, s+".")
+		lead = append(lead, text+".")
 	case !now.NObservations.OK:
-		lead = append(lead, "How many prices stand behind a published average is not known, so no range can be given.")
+		lead = append(lead, s.T("How many prices stand behind a published average is not known, so no range can be given."))
 	default:
-		text := fmt.Sprintf("It rests on %s from %s", count(now.NObservations.V, "price", "prices"), count(now.NOutlets.V, "shop", "shops"))
+		text := s.T("It rests on %s from %s", s.Count(now.NObservations.V, "one price", "%s prices"), s.Count(now.NOutlets.V, "one shop", "%s shops"))
 		if now.OldestOn != "" {
-			text += fmt.Sprintf(", noted from %s to %s", day(now.OldestOn, now.Month.Year(), false), day(now.NewestOn, now.Month.Year(), false))
+			text += s.T(", noted from %s to %s", s.day(now.OldestOn, now.Month.Year(), false), s.day(now.NewestOn, now.Month.Year(), false))
 		}
 		if now.Lo.OK && now.Hi.OK {
-			text += fmt.Sprintf("; the range across the shops seen is %s to %s", num(now.Lo, 2), money(now.Hi, currency))
+			text += s.T("; the range across the shops seen is %s to %s", s.num(now.Lo, 2), s.money(now.Hi, currency))
 		} else if now.NOutlets.OK && now.NOutlets.V < 3 {
-			text += "; a range takes three shops"
+			text += s.T("; a range takes three shops")
 		}
 		lead = append(lead, text+".")
 	}
 	if now.Month < end.Month {
-		lead = append(lead, fmt.Sprintf("There is a gap after it: no price for %s.", span(now.Month+1, end.Month)))
+		lead = append(lead, s.T("There is a gap after it: no price for %s.", s.span(now.Month+1, end.Month)))
 	}
 	return headline, strong, lead
 }
@@ -309,12 +301,12 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 	for _, rows := range of.regions {
 		region := rows[0].Region
 		ancestors = ancestors || !leaf(s.e, region)
-		panel := draw.Panel{Title: regionName(s.e, region), Last: "no price"}
+		panel := draw.Panel{Title: regionName(s.e, region), Last: s.T("no price")}
 		for _, r := range rows {
 			panel.Points = append(panel.Points, within(point(r.UnitPrice, r.FilledBy != ""), r.Lo, r.Hi))
 		}
 		if now, ok := newestPrice(rows); ok {
-			panel.Last = fmt.Sprintf("%s, %s", money(now.UnitPrice, clean(now.CurrencyCode)), shortMonth(now.Month))
+			panel.Last = fmt.Sprintf("%s, %s", s.money(now.UnitPrice, clean(now.CurrencyCode)), s.shortMonth(now.Month))
 			if now.FilledBy == "" && now.Month == g.to && leaf(s.e, region) {
 				parts = append(parts, now)
 			}
@@ -331,56 +323,56 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 	slices.SortStableFunc(parts, func(a, b result.Item) int { return cmp.Compare(a.UnitPrice.V, b.UnitPrice.V) })
 	switch n := len(parts); {
 	case n > 1:
-		p.Headline = fmt.Sprintf("In %s from %s %s in %s to %s in %s", month(g.to), money(parts[0].UnitPrice, currency), unitWords(unit), regionName(s.e, parts[0].Region),
-			num(parts[n-1].UnitPrice, 2), regionName(s.e, parts[n-1].Region))
-		low, high := basis(parts[0].Base), basis(parts[n-1].Base)
+		p.Headline = s.T("In %s from %s %s in %s to %s in %s", s.month(g.to), s.money(parts[0].UnitPrice, currency), s.unitWords(unit), regionName(s.e, parts[0].Region),
+			s.num(parts[n-1].UnitPrice, 2), regionName(s.e, parts[n-1].Region))
+		low, high := s.basis(parts[0].Base), s.basis(parts[n-1].Base)
 		if low != high {
-			low = fmt.Sprintf("the first %s, the last %s", low, high)
+			low = s.T("the first %s, the last %s", low, high)
 		}
 		p.Headline += ", " + low
 	default:
-		p.Headline = fmt.Sprintf("Every region, %s", span(g.from, g.to))
+		p.Headline = s.T("Every region, %s", s.span(g.from, g.to))
 	}
 	if len(g.grades) > 1 {
 		name := label(of.name)
 		if name == "" {
-			name = "not named"
+			name = s.T("not named")
 		}
-		p.Headline = fmt.Sprintf("Grade %s. %s", name, p.Headline)
+		p.Headline = s.T("Grade %s. %s", name, p.Headline)
 	}
-	p.Subtitle = fmt.Sprintf("Unit price by region, %s %s, %s, on one scale.", currency, unitWords(unit), span(g.from, g.to))
-	lighten(&p, panels)
+	p.Subtitle = s.T("Unit price by region, %s %s, %s, on one scale.", currency, s.unitWords(unit), s.span(g.from, g.to))
+	s.lighten(&p, panels)
 	s.panelKey(&p, panels)
 	if ancestors && len(panels) > 1 {
-		p.Notes = []layout.Note{{Head: "Whole and parts.", Text: fmt.Sprintf("%s is no place beside its parts: it is their mean, or a series of its own.", panels[0].Title)}}
+		p.Notes = []layout.Note{{Head: s.T("Whole and parts."), Text: s.T("%s is no place beside its parts: it is their mean, or a series of its own.", panels[0].Title)}}
 	}
-	p.Notes = append(p.Notes, layout.Note{Head: "A gap stays a gap.", Text: "Where no line is drawn there is no price. It is not zero, and not the average of its neighbours."})
-	shown, note := newest(all, func(r result.Item) result.Month { return r.Month }, "item.csv")
+	p.Notes = append(p.Notes, layout.Note{Head: s.T("A gap stays a gap."), Text: s.T("Where no line is drawn there is no price. It is not zero, and not the average of its neighbours.")})
+	shown, note := newest(s.tongue, all, func(r result.Item) result.Month { return r.Month }, "item.csv")
 	type I = result.Item
 	columns := []column[I]{
-		text("Region", func(r I) string { return regionName(s.e, r.Region) }),
-		number("Price", func(r I) string { return money4(r.UnitPrice) }).gap(func(r I) string {
+		text(s.T("Region"), func(r I) string { return regionName(s.e, r.Region) }),
+		number(s.T("Price"), func(r I) string { return s.money4(r.UnitPrice) }).gap(func(r I) string {
 			if r.UnitPrice.OK {
 				return ""
 			}
-			return noPrice(r.Base)
+			return s.noPrice(r.Base)
 		})}
 	if slices.ContainsFunc(all, func(r I) bool { return r.Lo.OK }) {
-		columns = append(columns, number("Low", func(r I) string { return money4(r.Lo) }), number("High", func(r I) string { return money4(r.Hi) }))
+		columns = append(columns, number(s.T("Low"), func(r I) string { return s.money4(r.Lo) }), number(s.T("High"), func(r I) string { return s.money4(r.Hi) }))
 	}
 	columns = append(columns,
-		number("Matched change, %", func(r I) string { return num(r.MatchedChange, 3) }),
-		number("Prices", func(r I) string { return r.NObservations.String() }),
-		number("Shops", func(r I) string { return r.NOutlets.String() }))
+		number(s.T("Matched change, %"), func(r I) string { return s.num(r.MatchedChange, 3) }),
+		number(s.T("Prices"), func(r I) string { return s.whole(r.NObservations) }),
+		number(s.T("Shops"), func(r I) string { return s.whole(r.NOutlets) }))
 	if slices.ContainsFunc(all, func(r I) bool { return r.OldestOn != "" }) {
-		columns = append(columns, number("Oldest", func(r I) string { return day(r.OldestOn, r.Month.Year(), true) }),
-			number("Newest", func(r I) string { return day(r.NewestOn, r.Month.Year(), true) }))
+		columns = append(columns, number(s.T("Oldest"), func(r I) string { return s.day(r.OldestOn, r.Month.Year(), true) }),
+			number(s.T("Newest"), func(r I) string { return s.day(r.NewestOn, r.Month.Year(), true) }))
 	}
-	columns = append(columns, text("How priced", basisOf), text("Status", func(r I) string { return letters(r.Base) }))
-	p.Table = byMonth(shown, func(r I) result.Month { return r.Month }, -1, columns...)
-	p.Table.Caption = fmt.Sprintf("%s %s, with the digits of the data file. Matched change: from the month before, over the same varieties in the same shops.%s%s", currency, unitWords(unit), note, statusKey(s.e, p.Table.Rows))
-	source := s.source("Item " + s.itemName(g.item))
-	wide, slim := draw.Panels(panels, shortMonth(g.from), shortMonth(g.to), mark(source, draw.Wide), mark(source, draw.Slim))
-	err := s.drawn(&p, g.file(), wide, slim, p.Headline+". The table below has every month.", "item.csv", "observations.csv")
+	columns = append(columns, text(s.T("How priced"), s.basisOf), text(s.T("Status"), func(r I) string { return letters(r.Base) }))
+	p.Table = byMonth(s.tongue, shown, func(r I) result.Month { return r.Month }, -1, columns...)
+	p.Table.Caption = s.T("%s %s, with the digits of the data file. Matched change: from the month before, over the same varieties in the same shops.%s%s", currency, s.unitWords(unit), note, s.statusKey(s.e, p.Table.Rows))
+	source := s.source(s.T("Item %s", s.itemName(g.item)))
+	wide, slim := draw.Panels(s.drawing(), panels, s.shortMonth(g.from), s.shortMonth(g.to), mark(source, draw.Wide), mark(source, draw.Slim))
+	err := s.drawn(&p, g.file(), wide, slim, s.T("%s. The table below has every month.", p.Headline), "item.csv", "observations.csv")
 	return p, err
 }

@@ -2,11 +2,11 @@ package dashboards
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 	"strings"
 
+	"farthing/dashboards/catalogue"
 	"farthing/dashboards/draw"
 	"farthing/dashboards/layout"
 	"farthing/pipeline/result"
@@ -53,14 +53,14 @@ func (v *view) pairs() (list []pair) {
 
 // movedPage says what moved the basket between two months, line by line.
 func movedPage(s *site, v *view, file string) (layout.Page, error) {
-	p := layout.Page{Title: "What moved the basket: " + v.region(), Caution: v.caution(),
-		About: fmt.Sprintf("%s · basket %s, one person", v.region(), label(v.c.Basket))}
+	p := layout.Page{Title: s.T("What moved the basket: %s", v.region()), Caution: v.caution(),
+		About: s.T("%s · basket %s, one person", v.region(), label(v.c.Basket))}
 	pairs := v.pairs()
 	if len(pairs) == 0 {
-		p.Headline = noFigures
+		p.Headline = s.T(noFigures)
 		if n := len(v.baskets); n > 0 {
-			p.Headline = fmt.Sprintf("%s has no earlier month to be set against", month(v.baskets[n-1].Month))
-			p.Lead = []string{"What moved a basket is told between two months."}
+			p.Headline = s.T("%s has no earlier month to be set against", s.month(v.baskets[n-1].Month))
+			p.Lead = []string{s.T("What moved a basket is told between two months.")}
 		}
 		return p, nil
 	}
@@ -80,9 +80,9 @@ func movedPage(s *site, v *view, file string) (layout.Page, error) {
 			p.Parts = append(p.Parts, part)
 		}
 	}
-	p.Parts = append(p.Parts, layout.Part{ID: "cautions", Headline: "What this page does not say", Text: []string{
-		"It speaks of this basket only. A line counts by how much of it this basket holds: in another the same prices make other points, and they say nothing of food prices at large.",
-		"It does not say why a price moved, nor whether it will come back.",
+	p.Parts = append(p.Parts, layout.Part{ID: "cautions", Headline: s.T("What this page does not say"), Text: []string{
+		s.T("It speaks of this basket only. A line counts by how much of it this basket holds: in another the same prices make other points, and they say nothing of food prices at large."),
+		s.T("It does not say why a price moved, nor whether it will come back."),
 	}})
 	return p, nil
 }
@@ -105,6 +105,7 @@ type stair struct {
 
 // told is a pair in words and lines. Without a total it has no stairs.
 type told struct {
+	tongue
 	pair
 	headline, strong string
 	sum              result.Num // the total as shown
@@ -153,9 +154,9 @@ func apportion(values []float64, total float64) (shown []result.Num) {
 }
 
 // signed prints a number with its sign.
-func signed(n result.Num, decimals int) string {
-	s := num(n, decimals)
-	if n.V > 0 && strings.Trim(s, "0.") != "" {
+func (t tongue) signed(n result.Num, decimals int) string {
+	s := t.num(n, decimals)
+	if n.V > 0 && strings.Trim(digits(n, decimals), "0.") != "" {
 		return "+" + s
 	}
 	return s
@@ -167,37 +168,37 @@ func (v *view) movedName(r result.Moved) string {
 
 // tell finds the words and the stairs of a pair.
 func (v *view) tell(p pair) told {
-	t := told{pair: p}
+	t := told{tongue: v.tongue, pair: p}
 	if !p.total.OK {
-		t.headline = fmt.Sprintf("What moved the basket from %s to %s can not be added up: a price is missing", month(p.from), month(p.to))
+		t.headline = v.T("What moved the basket from %s to %s can not be added up: a price is missing", v.month(p.from), v.month(p.to))
 		return t
 	}
 	t.sum = apportion([]float64{p.total.V}, p.total.V)[0]
 	t.stairs = v.stairsOf(p)
-	seen := upper(basis(v.basketOf(p.to).Base))
+	seen := upper(v.basis(v.basketOf(p.to).Base))
 	if p.total.Fixed(1) == "0.0" {
-		t.headline = fmt.Sprintf("%s, the basket cost as much in %s as in %s", seen, month(p.to), month(p.from))
+		t.headline = v.T("%s, the basket cost as much in %s as in %s", seen, v.month(p.to), v.month(p.from))
 		if up, down := t.ways(); up.V > 0 {
 			t.headline += ":"
-			t.strong = fmt.Sprintf("what cost more added %s percentage points, what cost less took %s off", num(up, 2), num(down, 2))
+			t.strong = v.T("what cost more added %s percentage points, what cost less took %s off", v.num(up, 2), v.num(down, 2))
 		}
 		return t
 	}
-	more, added, took := "more", "added", "took %s off"
+	cost, moved, rested := catalogue.Key("%s, the basket cost %s\u202f%% more in %s than in %s"), catalogue.Key(": %s added"), catalogue.Key("%s percentage points, and the rest took %s off")
 	if t.sum.V < 0 {
-		more, added, took = "less", "took off", "added %s"
+		cost, moved, rested = "%s, the basket cost %s\u202f%% less in %s than in %s", ": %s took off", "%s percentage points, and the rest added %s"
 	}
 	names, made := t.movers()
 	total, rest := abs(t.sum), abs(result.Some(t.sum.V-made.V))
-	t.headline = fmt.Sprintf("%s, the basket cost %s\u202f%% %s in %s than in %s", seen, num(total, 2), more, month(p.to), month(p.from))
+	t.headline = v.T(cost, seen, v.num(total, 2), v.month(p.to), v.month(p.from))
 	switch {
 	case names == nil: // many lines, each of which made next to nothing
 	case abs(made).V > total.V:
-		t.headline += fmt.Sprintf(": %s %s", list(names, 3), added)
-		t.strong = fmt.Sprintf("%s percentage points, and the rest "+took, num(abs(made), 2), num(rest, 2))
+		t.headline += v.T(moved, v.list(names, 3))
+		t.strong = v.T(rested, v.num(abs(made), 2), v.num(rest, 2))
 	default:
-		t.headline += fmt.Sprintf(", and %s made", list(names, 3))
-		t.strong = fmt.Sprintf("%s of the %s percentage points", num(abs(made), 2), num(total, 2))
+		t.headline += v.T(", and %s made", v.list(names, 3))
+		t.strong = v.T("%s of the %s percentage points", v.num(abs(made), 2), v.num(total, 2))
 	}
 	return t
 }
@@ -221,7 +222,7 @@ func (t *told) movers() (names []string, made result.Num) {
 		first = max(first, part)
 		name := s.name
 		if s.filled {
-			name += " (imputed)"
+			name = t.T("%s (imputed)", name)
 		}
 		names, made = append(names, name), result.Some(math.Round((made.V+s.shown.V)*100)/100)
 	}
@@ -264,7 +265,7 @@ func (v *view) stairsOf(p pair) (stairs []stair) {
 		stairs = append(stairs, stair{name: v.movedName(r), change: r.Change, parts: partsOf(r), item: true, filled: imputed(r)})
 	}
 	if n > 0 {
-		others.name = fmt.Sprintf("%d others", n)
+		others.name = v.T("%d others", n)
 		stairs = append(stairs, others)
 	}
 	var values []float64
@@ -278,11 +279,14 @@ func (v *view) stairsOf(p pair) (stairs []stair) {
 }
 
 // partWords say what the parts of a change are.
-var partWords = [...]struct{ kind, key, words string }{
-	draw.Pure:   {"pure", "the same goods at another price", "from the same goods at other prices"},
-	draw.Size:   {"size", "another pack size", "from other pack sizes"},
-	draw.Mix:    {"mix", "mix: other goods or shops", "from other goods or shops (mix)"},
-	draw.Filled: {"filled", "imputed, not parted", "from imputed prices"},
+var partWords = [...]struct {
+	kind              string
+	key, words, first catalogue.Key // first: at the head of a list
+}{
+	draw.Pure:   {"pure", "the same goods at another price", "%s from the same goods at other prices", "%s come from the same goods at other prices"},
+	draw.Size:   {"size", "another pack size", "%s from other pack sizes", "%s come from other pack sizes"},
+	draw.Mix:    {"mix", "mix: other goods or shops", "%s from other goods or shops (mix)", "%s come from other goods or shops (mix)"},
+	draw.Filled: {"filled", "imputed, not parted", "%s from imputed prices", "%s come from imputed prices"},
 }
 
 // movedLead says of which parts the change is made, and what it rests on.
@@ -296,21 +300,25 @@ func (v *view) movedLead(t told) (lead []string) {
 		var words []string
 		for k, shown := range apportion(parts[:], t.total.V) {
 			if shown.V != 0 {
-				words = append(words, signed(shown, 2)+" "+partWords[k].words)
+				part := partWords[k].words
+				if words == nil {
+					part = partWords[k].first
+				}
+				words = append(words, v.T(part, v.signed(shown, 2)))
 			}
 		}
 		if len(words) > 1 {
-			lead = append(lead, fmt.Sprintf("Of the %s points, %s.", signed(t.sum, 2), strings.Replace(list(words, 4), " from", " come from", 1)))
+			lead = append(lead, v.T("Of the %s points, %s.", v.signed(t.sum, 2), v.list(words, 4)))
 		}
-		lead = append(lead, "What other shops would have shown is not known: no range is computed for a change of the whole basket.")
+		lead = append(lead, v.T("What other shops would have shown is not known: no range is computed for a change of the whole basket."))
 	} else {
 		for _, m := range []result.Month{t.from, t.to} {
 			lead = append(lead, v.lacks(m, v.basketOf(m).Base))
 		}
-		lead = append(slices.DeleteFunc(lead, func(s string) bool { return s == "" }), "So there is no total; what is known of each line is in the table.")
+		lead = append(slices.DeleteFunc(lead, func(s string) bool { return s == "" }), v.T("So there is no total; what is known of each line is in the table."))
 	}
 	if why := v.thin(now.Base, now.ObservedShare); why != "" {
-		lead = append(lead, thinData(t.to, why))
+		lead = append(lead, v.thinData(t.to, why))
 	}
 	return lead
 }
@@ -319,34 +327,34 @@ func (v *view) movedLead(t told) (lead []string) {
 func (v *view) movedPart(t told, file string) (layout.Part, error) {
 	p := v.movedTable(t)
 	p.Notes = []layout.Note{
-		{Head: "Which two months.", Text: "A year apart, no bar holds the season. From month to month, or over any other span, a part of the change may be the season: the two tell different things."},
-		{Head: "A smaller pack", Text: "at the same price is a higher price of what is in it. It counts as size."},
-		{Head: "Mix", Text: "is what neither explains: another variety or shop was seen, or a pack beside the old one."},
-		{Head: "Big change, small mover.", Text: "A line moves the basket by its change and by how much of it the basket holds."},
+		{Head: v.T("Which two months."), Text: v.T("A year apart, no bar holds the season. From month to month, or over any other span, a part of the change may be the season: the two tell different things.")},
+		{Head: v.T("A smaller pack"), Text: v.T("at the same price is a higher price of what is in it. It counts as size.")},
+		{Head: v.T("Mix"), Text: v.T("is what neither explains: another variety or shop was seen, or a pack beside the old one.")},
+		{Head: v.T("Big change, small mover."), Text: v.T("A line moves the basket by its change and by how much of it the basket holds.")},
 	}
 	if slices.ContainsFunc(t.lines, func(r result.Moved) bool { return r.Pure.OK && !r.NMatched.OK }) {
-		p.Notes = append(p.Notes, layout.Note{Head: "Published averages", Text: "have no packs: what changed in them besides prices can not be told, and all of it counts as price."})
+		p.Notes = append(p.Notes, layout.Note{Head: v.T("Published averages"), Text: v.T("have no packs: what changed in them besides prices can not be told, and all of it counts as price.")})
 	}
 	if !t.total.OK {
-		p.Headline = "What each line did by itself"
+		p.Headline = v.T("What each line did by itself")
 		return p, nil
 	}
-	p.Headline = fmt.Sprintf("%s, one sum: %s", upper(count(len(t.lines), "line", "lines")), signed(t.sum, 2))
+	p.Headline = v.T("%s, one sum: %s", upper(v.Count(len(t.lines), "one line", "%s lines")), v.signed(t.sum, 2))
 	if up, down := t.ways(); up.V > 0 && down.V > 0 {
-		p.Headline = strings.Replace(p.Headline, ": ", fmt.Sprintf(": +%s and %s%s make ", num(up, 2), minus, num(down, 2)), 1)
+		p.Headline = v.T("%s, one sum: +%s and %s%s make %s", upper(v.Count(len(t.lines), "one line", "%s lines")), v.num(up, 2), minus, v.num(down, 2), v.signed(t.sum, 2))
 	}
-	p.Subtitle = fmt.Sprintf("What each line added to the basket’s cost, in percentage points (pp), and the change of its own unit price. Each bar starts where the last one ended; the last line is where they arrive. %s, %s to %s.",
-		v.region(), month(t.from), month(t.to))
+	p.Subtitle = v.T("What each line added to the basket’s cost, in percentage points (pp), and the change of its own unit price. Each bar starts where the last one ended; the last line is where they arrive. %s, %s to %s.",
+		v.region(), v.month(t.from), v.month(t.to))
 	var drawn []draw.Stair
 	var kinds [len(draw.Parts{})]bool
 	for _, s := range t.stairs {
-		d := draw.Stair{Name: s.name, Value: signed(s.shown, 2), Parts: s.parts, Words: fmt.Sprintf("%s adds %s pp", s.name, signed(s.shown, 2))}
+		d := draw.Stair{Name: s.name, Value: v.signed(s.shown, 2), Parts: s.parts, Words: v.T("%s adds %s pp", s.name, v.signed(s.shown, 2))}
 		if s.filled {
 			d.Name += " [I]"
 		}
 		if s.change.OK {
-			d.Change = signed(s.change, 1) + "\u202f%"
-			d.Words += ", unit price " + d.Change
+			d.Change = v.signed(s.change, 1) + "\u202f%"
+			d.Words += v.T(", unit price %s", d.Change)
 		}
 		for k, part := range s.parts {
 			kinds[k] = kinds[k] || math.Abs(part) >= seenPoints
@@ -355,32 +363,32 @@ func (v *view) movedPart(t told, file string) (layout.Part, error) {
 	}
 	for k, words := range partWords {
 		if kinds[k] {
-			p.Key = append(p.Key, key(words.kind, words.key))
+			p.Key = append(p.Key, key(words.kind, v.T(words.key)))
 		}
 	}
-	sum := draw.Stair{Name: "All lines", Value: signed(t.sum, 2), Words: "All lines add " + signed(t.sum, 2) + " pp"}
-	p.Foot = []string{"In the figure the lines are so rounded that they add up to the total (largest remainder). Within a bar, a line’s points are divided as the logarithms of its parts."}
-	source := v.site.source(fmt.Sprintf("%s, basket %s, %s to %s", v.region(), label(v.c.Basket), month(t.from), month(t.to)))
-	wide, slim := draw.Stairs(drawn, sum, "unit price", "pp", mark(source, draw.Wide), mark(source, draw.Slim))
-	err := v.drawn(&p, file, wide, slim, p.Headline+". The table below has every line.", "moved.csv")
+	sum := draw.Stair{Name: v.T("All lines"), Value: v.signed(t.sum, 2), Words: v.T("All lines add %s pp", v.signed(t.sum, 2))}
+	p.Foot = []string{v.T("In the figure the lines are so rounded that they add up to the total (largest remainder). Within a bar, a line’s points are divided as the logarithms of its parts.")}
+	source := v.site.source(v.T("%s, basket %s, %s to %s", v.region(), label(v.c.Basket), v.month(t.from), v.month(t.to)))
+	wide, slim := draw.Stairs(v.drawing(), drawn, sum, v.T("unit price"), v.T("pp"), mark(source, draw.Wide), mark(source, draw.Slim))
+	err := v.drawn(&p, file, wide, slim, v.T("%s. The table below has every line.", p.Headline), "moved.csv")
 	return p, err
 }
 
 // unranked says why a line has no rank.
-func unranked(r result.Moved) string {
+func (t tongue) unranked(r result.Moved) string {
 	switch {
 	case !r.PriceFrom.OK || !r.PriceTo.OK:
-		return "no price"
+		return t.T("no price")
 	case imputed(r):
-		return "imputed"
+		return t.T("imputed")
 	case !r.NMatched.OK && r.Pure.OK:
-		return "average"
+		return t.T("average")
 	case !r.NMatched.OK:
-		return "none seen"
+		return t.T("none seen")
 	case !r.Contribution.OK:
-		return "no total"
+		return t.T("no total")
 	}
-	return "too few seen"
+	return t.T("too few seen")
 }
 
 // movedTable tables a pair.
@@ -388,33 +396,33 @@ func (v *view) movedTable(t told) layout.Part {
 	type M = result.Moved
 	p := layout.Part{ID: "from-" + t.from.String(), Open: true, Links: dataLinks("moved.csv")}
 	pct := func(head string, of func(M) result.Num) column[M] {
-		return number(head, func(r M) string { return num(of(r), 3) })
+		return number(head, func(r M) string { return v.num(of(r), 3) })
 	}
 	p.Table = tableOf(t.lines, -1,
-		column[M]{"Item", false, func(r M) layout.Cell { return layout.Cell{Text: v.movedName(r), Href: v.itemHref(r.Item)} }},
-		number(shortMonth(t.from), func(r M) string { return money4(r.PriceFrom) }).or("none"),
-		number(shortMonth(t.to), func(r M) string { return money4(r.PriceTo) }).or("none"),
-		pct("Change, %", func(r M) result.Num { return r.Change }),
-		pct("Price, %", func(r M) result.Num { return r.Pure }),
-		pct("Size, %", func(r M) result.Num { return r.Size }),
-		pct("Mix, %", func(r M) result.Num { return r.Mix }),
-		pct("Adds, pp", func(r M) result.Num { return r.Contribution }).or("none"),
-		column[M]{"Rank", false, func(r M) layout.Cell {
+		column[M]{v.T("Item"), false, func(r M) layout.Cell { return layout.Cell{Text: v.movedName(r), Href: v.itemHref(r.Item)} }},
+		number(v.shortMonth(t.from), func(r M) string { return v.money4(r.PriceFrom) }).or(v.T("none")),
+		number(v.shortMonth(t.to), func(r M) string { return v.money4(r.PriceTo) }).or(v.T("none")),
+		pct(v.T("Change, %"), func(r M) result.Num { return r.Change }),
+		pct(v.T("Price, %"), func(r M) result.Num { return r.Pure }),
+		pct(v.T("Size, %"), func(r M) result.Num { return r.Size }),
+		pct(v.T("Mix, %"), func(r M) result.Num { return r.Mix }),
+		pct(v.T("Adds, pp"), func(r M) result.Num { return r.Contribution }).or(v.T("none")),
+		column[M]{v.T("Rank"), false, func(r M) layout.Cell {
 			if r.Rank.OK {
 				return layout.Cell{Text: r.Rank.String()}
 			}
-			return layout.Cell{Text: unranked(r), Missing: true}
+			return layout.Cell{Text: v.unranked(r), Missing: true}
 		}},
-		number("Seen in both", func(r M) string { return r.NMatched.String() }),
-		text("Status", func(r M) string { return letters(r.Base) }))
-	sum := layout.Cell{Text: num(t.total, 3)}
+		number(v.T("Seen in both"), func(r M) string { return v.whole(r.NMatched) }),
+		text(v.T("Status"), func(r M) string { return letters(r.Base) }))
+	sum := layout.Cell{Text: v.num(t.total, 3)}
 	if !t.total.OK {
-		sum = layout.Cell{Text: "no total", Missing: true}
+		sum = layout.Cell{Text: v.T("no total"), Missing: true}
 	}
 	cells := make([]layout.Cell, len(p.Table.Head))
-	cells[0], cells[7] = layout.Cell{Text: "All lines"}, sum
+	cells[0], cells[7] = layout.Cell{Text: v.T("All lines")}, sum
 	p.Table.Rows = append(p.Table.Rows, layout.Row{Sum: true, Cells: cells})
-	p.Table.Caption = fmt.Sprintf("%s, %s to %s. Unit prices in %s a kg, litre or piece, with the digits of the data file. (1 + price)(1 + size)(1 + mix) = 1 + change. Adds: to the basket’s change, in percentage points; rounded lines may miss the total in the last digit. Rank: by what the price part adds or takes off, where three or more varieties were seen at a shop in both months.%s",
-		v.region(), month(t.from), month(t.to), v.currency, statusKey(v.e, p.Table.Rows))
+	p.Table.Caption = v.T("%s, %s to %s. Unit prices in %s a kg, litre or piece, with the digits of the data file. (1 + price)(1 + size)(1 + mix) = 1 + change. Adds: to the basket’s change, in percentage points; rounded lines may miss the total in the last digit. Rank: by what the price part adds or takes off, where three or more varieties were seen at a shop in both months.%s",
+		v.region(), v.month(t.from), v.month(t.to), v.currency, v.statusKey(v.e, p.Table.Rows))
 	return p
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"farthing/dashboards/catalogue"
 	"farthing/dashboards/draw"
 	"farthing/dashboards/layout"
 	"farthing/pipeline/result"
@@ -19,11 +20,11 @@ const stripMonths = 24
 
 // reachPage says how far the allowance goes.
 func reachPage(s *site, v *view, file string) (layout.Page, error) {
-	p := layout.Page{Title: fmt.Sprintf("How far the allowance reaches: %s in %s", v.householdName(), v.region())}
+	p := layout.Page{Title: s.T("How far the allowance reaches: %s in %s", v.householdName(), v.region())}
 	at := v.speaks()
 	p.Headline, p.Strong = v.reachHeadline(at)
 	p.Lead, p.About, p.Caution = v.reachLead(at), v.about(), v.caution()
-	p.See = []layout.Link{{Text: "The finding on one page, to print", Href: sheet().file(v.c) + ".html"}}
+	p.See = []layout.Link{{Text: s.T("The finding on one page, to print"), Href: sheet().file(v.c) + ".html"}}
 	if at >= 0 {
 		strip, err := s.stripPart(v, file)
 		if err != nil {
@@ -31,7 +32,7 @@ func reachPage(s *site, v *view, file string) (layout.Page, error) {
 		}
 		p.Parts = append(p.Parts, strip, v.pencil(at))
 	} else if len(v.reach) > 0 {
-		p.Parts = append(p.Parts, layout.Part{ID: "days", Headline: "Month by month", Table: v.reachTable(v.reach), Open: true, Links: dataLinks("reach.csv")})
+		p.Parts = append(p.Parts, layout.Part{ID: "days", Headline: s.T("Month by month"), Table: v.reachTable(v.reach), Open: true, Links: dataLinks("reach.csv")})
 	}
 	if len(v.reach) > 0 {
 		cost, err := s.costPart(v, file)
@@ -63,16 +64,16 @@ func (v *view) speaks() int {
 }
 
 // gap says in short why a month has no days.
-func gap(r result.Reach) string {
+func (t tongue) gap(r result.Reach) string {
 	if r.PerDay.OK && !r.Allowance.OK {
-		return "no allowance known"
+		return t.T("no allowance known")
 	}
-	return noPrice(r.Base)
+	return t.noPrice(r.Base)
 }
 
 // gaps says, of some months in order, which have no figure and why. Those that
 // come after the newest figure, at, are told first.
-func gaps(at, n int, m func(int) result.Month, why func(int) string) []string {
+func (t tongue) gaps(at, n int, m func(int) result.Month, why func(int) string) []string {
 	var before, after []string
 	for i := 0; i < n; i++ {
 		words, _, _ := strings.Cut(why(i), " [") // the table has the status letter
@@ -87,18 +88,18 @@ func gaps(at, n int, m func(int) result.Month, why func(int) string) []string {
 			}
 			i++
 		}
-		span := span(m(first), m(i))
+		span := t.span(m(first), m(i))
 		if i-first > 2 {
-			span += fmt.Sprintf(", %d months", i-first+1)
+			span += t.T(", %d months", i-first+1)
 		}
 		if first > at {
-			after = append(after, fmt.Sprintf("There is a gap after it: no figure for %s (%s).", span, words))
+			after = append(after, t.T("There is a gap after it: no figure for %s (%s).", span, words))
 		} else {
-			before = append(before, fmt.Sprintf("There is no figure for %s (%s).", span, words))
+			before = append(before, t.T("There is no figure for %s (%s).", span, words))
 		}
 	}
 	if most := 2; len(before) > most {
-		before = append(before[:most:most], fmt.Sprintf("There are %s more; the table has them.", count(len(before)-most, "gap", "gaps")))
+		before = append(before[:most:most], t.Count(len(before)-most, "There are one gap more; the table has them.", "There are %s gaps more; the table has them."))
 	}
 	return append(after, before...)
 }
@@ -107,50 +108,49 @@ func (v *view) reachHeadline(at int) (headline, strong string) {
 	if at < 0 {
 		for _, r := range v.reach {
 			if r.Allowance.OK {
-				return "No month has every price it takes to count the days", ""
+				return v.T("No month has every price it takes to count the days"), ""
 			}
 		}
 		if len(v.reach) == 0 {
-			return noFigures, ""
+			return v.T(noFigures), ""
 		}
-		return "No allowance is known for this household and place, so the days it feeds can not be counted", ""
+		return v.T("No allowance is known for this household and place, so the days it feeds can not be counted"), ""
 	}
 	r := v.reach[at]
-	in := "In " + month(r.Month)
+	in := v.T("In %s", v.month(r.Month))
 	if at < len(v.reach)-1 {
-		what := "a full price"
+		in = v.T("In %s, the last month with a full price,", v.month(r.Month))
 		if n := v.reach[len(v.reach)-1]; n.PerDay.OK && !n.Allowance.OK {
-			what = "an allowance"
+			in = v.T("In %s, the last month with an allowance,", v.month(r.Month))
 		}
-		in += ", the last month with " + what + ","
 	}
 	if r.RunOutOn == "" {
-		return fmt.Sprintf("%s the allowance covered this basket for all %s", in, v.span(r.Month)), ""
+		return v.T("%s the allowance covered this basket for all %s", in, v.days(r.Month)), ""
 	}
-	return fmt.Sprintf("%s the allowance fed %s of %s: the money ran out on", in, r.FedDays, v.span(r.Month)), day(r.RunOutOn, r.Month.Year(), false)
+	return v.T("%s the allowance fed %s of %s: the money ran out on", in, r.FedDays, v.days(r.Month)), v.day(r.RunOutOn, r.Month.Year(), false)
 }
 
 func (v *view) reachLead(at int) []string {
 	if at < 0 {
 		n := len(v.reach)
 		if n == 0 {
-			return []string{"Nothing is guessed: a month without every price, or without an allowance, stays empty."}
+			return []string{v.T("Nothing is guessed: a month without every price, or without an allowance, stays empty.")}
 		}
 		r := v.reach[n-1]
 		if r.PerDay.OK {
-			return []string{fmt.Sprintf("In %s the basket cost %s a day.", month(r.Month), money(r.PerDay, v.currency))}
+			return []string{v.T("In %s the basket cost %s a day.", v.month(r.Month), v.money(r.PerDay, v.currency))}
 		}
-		return []string{"Nothing is guessed: a total with a missing price is not given, because it would look cheaper than it is.", v.lacks(r.Month, r.Base)}
+		return []string{v.T("Nothing is guessed: a total with a missing price is not given, because it would look cheaper than it is."), v.lacks(r.Month, r.Base)}
 	}
 	r := v.reach[at]
 	full := r.RunOutOn == ""
 	var lead []string
 	if over := r.Days.V - float64(v.period(r.Month)); full && over > 0 {
-		than := "the month has"
+		words := catalogue.Key("It would have covered %s days, %s more than the month has.")
 		if v.paidOn(r.Month) > 1 {
-			than = "it was paid for"
+			words = "It would have covered %s days, %s more than it was paid for."
 		}
-		lead = append(lead, fmt.Sprintf("It would have covered %s days, %s more than %s.", num(r.Days, 2), num(result.Some(over), 2), than))
+		lead = append(lead, v.T(words, v.num(r.Days, 2), v.num(result.Some(over), 2)))
 	}
 	compare := func(m result.Month, then string) {
 		for _, o := range v.reach {
@@ -158,60 +158,60 @@ func (v *view) reachLead(at int) []string {
 				continue
 			}
 			if full {
-				lead = append(lead, fmt.Sprintf("%s its reach was %s days.", then, num(o.Days, 2)))
+				lead = append(lead, v.T("%s its reach was %s days.", then, v.num(o.Days, 2)))
 			} else {
-				lead = append(lead, fmt.Sprintf("%s it fed %s of %d.", then, o.FedDays, v.period(o.Month)))
+				lead = append(lead, v.T("%s it fed %s of %d.", then, o.FedDays, v.period(o.Month)))
 			}
 		}
 	}
 	base, err := result.ParseMonth(v.e.BaseMonth)
 	if err == nil {
-		compare(base, fmt.Sprintf("In %s, the base month,", month(base)))
+		compare(base, v.T("In %s, the base month,", v.month(base)))
 	}
 	if r.Month-12 != base {
-		compare(r.Month-12, fmt.Sprintf("A year before, in %s,", month(r.Month-12)))
+		compare(r.Month-12, v.T("A year before, in %s,", v.month(r.Month-12)))
 	}
 	switch {
 	case v.paidOn(r.Month) > 1 && r.Balance.OK: // of the calendar month, which is not what the allowance was paid for
-		than := "more"
+		words := catalogue.Key("The allowance was %s more than the basket of the calendar month’s %s days.")
 		if r.Balance.V < 0 {
-			than = "less"
+			words = "The allowance was %s less than the basket of the calendar month’s %s days."
 		}
-		lead = append(lead, fmt.Sprintf("The allowance was %s %s than the basket of the calendar month’s %s days.", money(result.Some(math.Abs(r.Balance.V)), v.currency), than, r.DaysInMonth))
+		lead = append(lead, v.T(words, v.money(abs(r.Balance), v.currency), r.DaysInMonth))
 	case r.Shortfall.OK && r.Shortfall.V > 0:
-		s := fmt.Sprintf("The household went short by %s in the month", money(r.Shortfall, v.currency))
+		s := v.T("The household went short by %s in the month", v.money(r.Shortfall, v.currency))
 		if r.ShortfallPerMeal.OK {
-			s += fmt.Sprintf(", which is %s for each person’s every meal", money(r.ShortfallPerMeal, v.currency))
+			s += v.T(", which is %s for each person’s every meal", v.money(r.ShortfallPerMeal, v.currency))
 		}
 		lead = append(lead, s+".")
 	case r.Balance.OK && r.Balance.V > 0:
-		lead = append(lead, fmt.Sprintf("%s of the %s was left at the end.", money(r.Balance, v.currency), money(r.Allowance, v.currency)))
+		lead = append(lead, v.T("%s of the %s was left at the end.", v.money(r.Balance, v.currency), v.money(r.Allowance, v.currency)))
 	}
 	if r.LoDays.OK && r.HiDays.OK {
-		lead = append(lead, fmt.Sprintf("The range across the shops seen is %s to %s days: so far the reach moves with the shops that happen to be in it.", num(r.LoDays, 2), num(r.HiDays, 2)))
+		lead = append(lead, v.T("The range across the shops seen is %s to %s days: so far the reach moves with the shops that happen to be in it.", v.num(r.LoDays, 2), v.num(r.HiDays, 2)))
 	} else {
-		lead = append(lead, noRange(r.Base))
+		lead = append(lead, v.noRange(r.Base))
 	}
-	return append(lead, gaps(at, len(v.reach), func(i int) result.Month { return v.reach[i].Month }, func(i int) string {
+	return append(lead, v.gaps(at, len(v.reach), func(i int) result.Month { return v.reach[i].Month }, func(i int) string {
 		if v.reach[i].Days.OK {
 			return ""
 		}
-		return gap(v.reach[i])
+		return v.gap(v.reach[i])
 	})...)
 }
 
 // noRange says why a row has no range across the shops seen.
-func noRange(b result.Base) string {
+func (t tongue) noRange(b result.Base) string {
 	if unseen(b) {
-		return upper(noneSeen) + "."
+		return upper(t.T(noneSeen)) + "."
 	}
 	if !b.NOutlets.OK || b.NOutlets.V == 0 {
-		return "It rests on published averages, which do not tell the shops behind them, so no range can be given."
+		return t.T("It rests on published averages, which do not tell the shops behind them, so no range can be given.")
 	}
 	if b.NOutlets.V >= 3 {
-		return "No range across the shops seen could be made."
+		return t.T("No range across the shops seen could be made.")
 	}
-	return fmt.Sprintf("It rests on %s: a range takes three.", count(b.NOutlets.V, "shop", "shops"))
+	return t.T("It rests on %s: a range takes three.", t.Count(b.NOutlets.V, "one shop", "%s shops"))
 }
 
 // lacks says what a basket's total lacks in a month.
@@ -221,30 +221,32 @@ func (v *view) lacks(m result.Month, b result.Base) string {
 	if len(names) == 0 {
 		return ""
 	}
-	s := fmt.Sprintf("In %s, %d of its %s had no price here: %s.", month(m), len(names), count(len(v.lines[at]), "item", "items"), list(names, 20))
+	s := v.T("In %s, %d of its %s had no price here: %s.", v.month(m), len(names), v.Count(len(v.lines[at]), "one item", "%s items"), v.list(names, 20))
 	if b.MissingShare.OK {
-		s += fmt.Sprintf(" They are %s of the basket’s cost.", percent(b.MissingShare, 2))
+		s += " " + v.T("They are %s of the basket’s cost.", v.percent(b.MissingShare, 2))
 	}
 	return s
 }
 
 // stripMonth is a month as the strip draws it.
 func (v *view) stripMonth(r result.Reach) draw.Month {
-	m := draw.Month{Year: r.Month.Year(), Name: shortName(r.Month), Days: v.period(r.Month), Lo: r.LoDays.Or(), Hi: r.HiDays.Or()}
+	m := draw.Month{Year: r.Month.Year(), Name: v.shortName(r.Month), Full: v.shortMonth(r.Month), Days: v.period(r.Month), Lo: r.LoDays.Or(), Hi: r.HiDays.Or()}
 	if !r.Days.OK {
-		m.Gap = gap(r)
-		m.Words = fmt.Sprintf("%s: %s", month(r.Month), m.Gap)
+		m.Gap = v.gap(r)
+		m.Words = fmt.Sprintf("%s: %s", v.month(r.Month), m.Gap)
 		return m
 	}
-	m.Fed, m.Hatched, m.Count = r.FedDays.V, hatched(r.Base), num(r.Days, 2)
+	m.Fed, m.Hatched, m.Count = r.FedDays.V, hatched(r.Base), v.num(r.Days, 2)
 	if r.RunOutOn == "" {
-		m.RunsOut, m.OutDay, m.Words = "lasted", "lasted", fmt.Sprintf("%s: all %s covered", month(r.Month), v.span(r.Month))
+		m.RunsOut, m.OutDay, m.Words = v.T("lasted"), v.T("lasted"), v.T("%s: all %s covered", v.month(r.Month), v.days(r.Month))
 		return m
 	}
 	m.Part = math.Max(0, math.Min(1, r.Days.V-float64(r.FedDays.V)))
-	m.RunsOut = day(r.RunOutOn, r.Month.Year(), true)
-	m.OutDay, _, _ = strings.Cut(m.RunsOut, " ")
-	m.Words = fmt.Sprintf("%s: %s of %s fed, money ran out on %s", month(r.Month), r.FedDays, v.span(r.Month), day(r.RunOutOn, r.Month.Year(), false))
+	m.RunsOut = v.day(r.RunOutOn, r.Month.Year(), true)
+	if m.OutDay = m.RunsOut; len(r.RunOutOn) == len(time.DateOnly) {
+		m.OutDay = strings.TrimLeft(r.RunOutOn[8:], "0")
+	}
+	m.Words = v.T("%s: %s of %s fed, money ran out on %s", v.month(r.Month), r.FedDays, v.days(r.Month), v.day(r.RunOutOn, r.Month.Year(), false))
 	return m
 }
 
@@ -254,7 +256,7 @@ func (v *view) stripMonths(rows []result.Reach) (months []draw.Month, raises, cu
 		m := v.stripMonth(r)
 		if i > 0 {
 			var more float64
-			m.Step, more = step(v.allowance[r.Month-1], v.allowance[r.Month])
+			m.Step, more = v.step(v.allowance[r.Month-1], v.allowance[r.Month])
 			if more > 0 {
 				raises++
 			} else if more < 0 {
@@ -281,45 +283,45 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 	}
 	p := layout.Part{ID: "days", Table: v.reachTable(v.reach)}
 	if first < 0 { // the newest months are all gaps
-		p.Headline = fmt.Sprintf("%s: no days can be counted", span(rows[0].Month, rows[len(rows)-1].Month))
+		p.Headline = s.T("%s: no days can be counted", s.span(rows[0].Month, rows[len(rows)-1].Month))
 	} else if first == last {
-		p.Headline = fmt.Sprintf("%s of %s fed in %s, the one month with a figure", rows[first].FedDays, v.span(rows[first].Month), month(rows[first].Month))
+		p.Headline = s.T("%s of %s fed in %s, the one month with a figure", rows[first].FedDays, v.days(rows[first].Month), s.month(rows[first].Month))
 	} else {
-		p.Headline = fmt.Sprintf("From %s of %d days in %s to %s of %d in %s", rows[first].FedDays, v.period(rows[first].Month), month(rows[first].Month),
-			rows[last].FedDays, v.period(rows[last].Month), month(rows[last].Month))
-		if steps := changes(raises, cuts); steps != "" {
-			p.Headline += ", through " + steps + " of the allowance"
+		p.Headline = s.T("From %s of %d days in %s to %s of %d in %s", rows[first].FedDays, v.period(rows[first].Month), s.month(rows[first].Month),
+			rows[last].FedDays, v.period(rows[last].Month), s.month(rows[last].Month))
+		if steps := s.changes(raises, cuts); steps != "" {
+			p.Headline += s.T(", through %s of the allowance", steps)
 		}
 	}
-	p.Subtitle = fmt.Sprintf("Each strip is one month, drawn as its days and inked through the last day the allowance feeds. %s, %s, %s.",
-		v.householdName(), v.region(), span(rows[0].Month, rows[len(rows)-1].Month))
+	p.Subtitle = s.T("Each strip is one month, drawn as its days and inked through the last day the allowance feeds. %s, %s, %s.",
+		v.householdName(), v.region(), s.span(rows[0].Month, rows[len(rows)-1].Month))
 	if len(rows) < len(v.reach) {
-		p.Subtitle += fmt.Sprintf(" Earlier months, from %s, are in the table.", month(v.reach[0].Month))
+		p.Subtitle += " " + s.T("Earlier months, from %s, are in the table.", s.month(v.reach[0].Month))
 	}
-	p.Key = stripKey(months)
+	p.Key = s.stripKey(months)
 	any := func(is func(draw.Month) bool) bool { return slices.ContainsFunc(months, is) }
 	if any(notFed) {
-		p.Notes = append(p.Notes, layout.Note{Head: "Read down the ragged edge.", Text: "Where the ink stops is where the money stops. Open marks are the days left to feed."})
+		p.Notes = append(p.Notes, layout.Note{Head: s.T("Read down the ragged edge."), Text: s.T("Where the ink stops is where the money stops. Open marks are the days left to feed.")})
 	}
-	if any(func(m draw.Month) bool { return m.Gap == "" && m.RunsOut == "lasted" }) {
-		p.Notes = append(p.Notes, layout.Note{Head: "Reach can pass the strip.", Text: "A strip ends with the day before the next pay day; the reach beside it, allowance over cost a day, is counted on."})
+	if any(func(m draw.Month) bool { return m.Gap == "" && m.RunsOut == s.T("lasted") }) {
+		p.Notes = append(p.Notes, layout.Note{Head: s.T("Reach can pass the strip."), Text: s.T("A strip ends with the day before the next pay day; the reach beside it, allowance over cost a day, is counted on.")})
 	}
 	if any(ranged) {
-		p.Notes = append(p.Notes, layout.Note{Head: "The faded edge", Text: "runs from the low to the high end of the range across the shops seen; the tick is the reach itself. The range says what other shops of the same kind could change, and nothing of other errors."})
+		p.Notes = append(p.Notes, layout.Note{Head: s.T("The faded edge"), Text: s.T("runs from the low to the high end of the range across the shops seen; the tick is the reach itself. The range says what other shops of the same kind could change, and nothing of other errors.")})
 	}
 	if paid := v.payDay(); paid > 1 {
-		p.Notes = append(p.Notes, layout.Note{Head: "Day 1 is the pay day.", Text: fmt.Sprintf("The allowance is paid on day %d of a month, or on its last day if it is shorter. A strip has the days from that pay day to the next.", paid)})
+		p.Notes = append(p.Notes, layout.Note{Head: s.T("Day 1 is the pay day."), Text: s.T("The allowance is paid on day %d of a month, or on its last day if it is shorter. A strip has the days from that pay day to the next.", paid)})
 	} else {
-		p.Notes = append(p.Notes, layout.Note{Head: "Months differ in length.", Text: "A strip is as long as its month. February is shorter, not better fed."})
+		p.Notes = append(p.Notes, layout.Note{Head: s.T("Months differ in length."), Text: s.T("A strip is as long as its month. February is shorter, not better fed.")})
 	}
 	if any(func(m draw.Month) bool { return m.Gap != "" }) {
-		p.Notes = append(p.Notes, layout.Note{Head: "Gaps stay gaps.", Text: "A month in words has no figure. It is not zero, and not an average of its neighbours."})
+		p.Notes = append(p.Notes, layout.Note{Head: s.T("Gaps stay gaps."), Text: s.T("A month in words has no figure. It is not zero, and not an average of its neighbours.")})
 	}
 	if any(func(m draw.Month) bool { return m.Hatched }) {
-		p.Notes = append(p.Notes, layout.Note{Head: "Hatched months lean on rules.", Text: "Over a quarter of their cost was filled in by rule, not seen on a shelf."})
+		p.Notes = append(p.Notes, layout.Note{Head: s.T("Hatched months lean on rules."), Text: s.T("Over a quarter of their cost was filled in by rule, not seen on a shelf.")})
 	}
-	wide, slim := draw.Strips(months, v.mark(draw.Wide), v.mark(draw.Slim))
-	words := p.Headline + ". The table below has every month."
+	wide, slim := draw.Strips(s.drawing(), months, v.mark(draw.Wide), v.mark(draw.Slim))
+	words := s.T("%s. The table below has every month.", p.Headline)
 	err := s.drawn(&p, file, wide, slim, words, "reach.csv", "allowances.csv")
 	return p, err
 }
@@ -328,10 +330,11 @@ func notFed(m draw.Month) bool { return m.Gap == "" && m.Fed < m.Days }
 func ranged(m draw.Month) bool { return m.Gap == "" && !math.IsNaN(m.Lo) }
 
 // stripKey explains the marks that a strip holds.
-func stripKey(months []draw.Month) (marks []layout.Mark) {
+func (t tongue) stripKey(months []draw.Month) (marks []layout.Mark) {
 	for _, k := range []struct {
-		kind, words string
-		drawn       func(draw.Month) bool
+		kind  string
+		words catalogue.Key
+		drawn func(draw.Month) bool
 	}{
 		{"fed", "day fed", func(m draw.Month) bool { return m.Fed > 0 }},
 		{"part", "day the money ran out, fed in part", func(m draw.Month) bool { return m.Part > 0 && !ranged(m) }}, // else it is in the faded edge
@@ -340,7 +343,7 @@ func stripKey(months []draw.Month) (marks []layout.Mark) {
 		{"hatched", "over a quarter of the cost imputed", func(m draw.Month) bool { return m.Hatched }},
 	} {
 		if slices.ContainsFunc(months, k.drawn) {
-			marks = append(marks, key(k.kind, k.words))
+			marks = append(marks, key(k.kind, t.T(k.words)))
 		}
 	}
 	return marks
@@ -356,43 +359,51 @@ func plot(class string, d draw.Drawing, words string, option json.RawMessage) la
 	return layout.Plot{Class: class, SVG: template.HTML(d.Inline("drawn", words)), Option: template.JS(option)}
 }
 
-func changes(raises, cuts int) string {
+func (t tongue) changes(raises, cuts int) string {
 	var s []string
 	if raises > 0 {
-		s = append(s, count(raises, "raise", "raises"))
+		s = append(s, t.Count(raises, "one raise", "%s raises"))
 	}
 	if cuts > 0 {
-		s = append(s, count(cuts, "cut", "cuts"))
+		s = append(s, t.Count(cuts, "one cut", "%s cuts"))
 	}
-	return strings.Join(s, " and ")
+	return t.list(s, 2)
 }
 
 // perWords is how an amount's period follows it, perDays how long it is.
 var (
-	perWords = map[string]string{"month": " a month", "week": " a week", "2 weeks": " every two weeks", "4 weeks": " every four weeks"}
+	perWords = map[string]catalogue.Key{"month": "%s a month", "week": "%s a week", "2 weeks": "%s every two weeks", "4 weeks": "%s every four weeks"}
 	perDays  = map[string]float64{"month": 30.4375, "week": 7, "2 weeks": 14, "4 weeks": 28}
 )
+
+// per puts an amount's period behind it.
+func (t tongue) per(amount, period string) string {
+	if words, ok := perWords[period]; ok {
+		return t.T(words, amount)
+	}
+	return amount
+}
 
 // step says how the amount as it is paid changed from one month to the next,
 // on the day its row came into force, and by how much a day; "" where it did
 // not change. What a weekly amount comes to in months of other length is no step.
-func step(before, now result.Allowance) (words string, more float64) {
+func (t tongue) step(before, now result.Allowance) (words string, more float64) {
 	was, is := before.AmountAsPaid, now.AmountAsPaid
 	if !was.OK || !is.OK || was == is && before.Per == now.Per {
 		return "", 0
 	}
-	on := "1 " + shortMonth(now.Month)
-	if t, err := time.Parse(time.DateOnly, now.EffectiveFrom); err == nil {
-		on = t.Format("2 Jan 2006")
+	day, err := time.Parse(time.DateOnly, now.EffectiveFrom)
+	if err != nil {
+		day = now.Month.Day(1)
 	}
-	from := num(was, 2)
+	from := t.num(was, 2)
 	if before.Per == now.Per {
 		more = is.V - was.V
 	} else {
-		from += perWords[before.Per]
+		from = t.per(from, before.Per)
 		more = is.V/perDays[now.Per] - was.V/perDays[before.Per]
 	}
-	return fmt.Sprintf("%s: allowance %s to %s%s", on, from, num(is, 2), perWords[now.Per]), more
+	return t.T("%s: allowance %s to %s", t.Day(day, true, true), from, t.per(t.num(is, 2), now.Per)), more
 }
 
 // paidOn is the day of a month on which its allowance is paid, 1 where it is not known.
@@ -421,101 +432,101 @@ func (v *view) period(m result.Month) int {
 }
 
 // span is a period in words.
-func (v *view) span(m result.Month) string {
+func (v *view) days(m result.Month) string {
 	if v.paidOn(m) > 1 {
-		return fmt.Sprintf("%d days from pay day to pay day", v.period(m))
+		return v.T("%d days from pay day to pay day", v.period(m))
 	}
-	return fmt.Sprintf("%d days", v.period(m))
+	return v.T("%d days", v.period(m))
 }
 
 // reachTable tables months, oldest first.
 func (v *view) reachTable(rows []result.Reach) *layout.Table {
 	type R = result.Reach
 	columns := []column[R]{
-		number("Allowance", func(r R) string { return money4(r.Allowance) }).or("none"),
-		number("Cost a day", func(r R) string { return money4(r.PerDay) }).gap(func(r R) string {
+		number(v.T("Allowance"), func(r R) string { return v.money4(r.Allowance) }).or(v.T("none")),
+		number(v.T("Cost a day"), func(r R) string { return v.money4(r.PerDay) }).gap(func(r R) string {
 			if r.PerDay.OK {
 				return ""
 			}
 			return v.noTotal(v.at(r.Month), r.Base)
 		}),
-		number("Reach, days", func(r R) string { return days2(r.Days) }).gap(func(r R) string {
+		number(v.T("Reach, days"), func(r R) string { return v.days2(r.Days) }).gap(func(r R) string {
 			if r.Days.OK {
 				return ""
 			}
-			return gap(r)
+			return v.gap(r)
 		}),
 	}
 	if slices.ContainsFunc(v.reach, func(r R) bool { return r.LoDays.OK }) {
-		columns = append(columns, number("Low", func(r R) string { return days2(r.LoDays) }), number("High", func(r R) string { return days2(r.HiDays) }))
+		columns = append(columns, number(v.T("Low"), func(r R) string { return v.days2(r.LoDays) }), number(v.T("High"), func(r R) string { return v.days2(r.HiDays) }))
 	}
-	columns = append(columns, number("Days fed", func(r R) string { return r.FedDays.String() }))
+	columns = append(columns, number(v.T("Days fed"), func(r R) string { return v.whole(r.FedDays) }))
 	if v.payDay() > 1 {
-		columns = append(columns, number("Pay day to pay day", func(r R) string { return fmt.Sprint(v.period(r.Month)) }))
+		columns = append(columns, number(v.T("Pay day to pay day"), func(r R) string { return v.Figure(fmt.Sprint(v.period(r.Month))) }))
 	}
 	columns = append(columns,
-		number("Days in month", func(r R) string { return r.DaysInMonth.String() }),
-		number("Ran out", func(r R) string {
+		number(v.T("Days in month"), func(r R) string { return v.whole(r.DaysInMonth) }),
+		number(v.T("Ran out"), func(r R) string {
 			if r.RunOutOn == "" {
-				return "lasted"
+				return v.T("lasted")
 			}
-			return day(r.RunOutOn, r.Month.Year(), true)
+			return v.day(r.RunOutOn, r.Month.Year(), true)
 		}),
-		number("Short by", func(r R) string { return money4(r.Shortfall) }),
-		number("Short per meal", func(r R) string { return money4(r.ShortfallPerMeal) }),
-		number("Imputed", func(r R) string { return share2(r.ImputedShare) }),
-		number("Prices seen", func(r R) string { return r.NObservations.String() }),
-		text("Status", func(r R) string { return letters(r.Base) }))
+		number(v.T("Short by"), func(r R) string { return v.money4(r.Shortfall) }),
+		number(v.T("Short per meal"), func(r R) string { return v.money4(r.ShortfallPerMeal) }),
+		number(v.T("Imputed"), func(r R) string { return v.share2(r.ImputedShare) }),
+		number(v.T("Prices seen"), func(r R) string { return v.whole(r.NObservations) }),
+		text(v.T("Status"), func(r R) string { return letters(r.Base) }))
 	now := -1
 	if at := v.speaks(); at >= 0 {
 		now = int(v.reach[at].Month - rows[0].Month)
 	}
-	t := byMonth(rows, func(r R) result.Month { return r.Month }, now, columns...)
-	t.Caption = v.caption(t, "Reach is the allowance over the cost a day; days fed are its whole days, at most those from pay day to pay day.")
+	t := byMonth(v.tongue, rows, func(r R) result.Month { return r.Month }, now, columns...)
+	t.Caption = v.caption(t, v.T("Reach is the allowance over the cost a day; days fed are its whole days, at most those from pay day to pay day."))
 	return t
 }
 
 // caption says what a table's numbers are, and explains its letters.
 func (v *view) caption(t *layout.Table, more string) string {
-	return fmt.Sprintf("%s, %s. Money in %s, with the digits of the data file. %s%s", v.householdName(), v.region(), v.currency, more, statusKey(v.e, t.Rows))
+	return v.T("%s, %s. Money in %s, with the digits of the data file. %s%s", v.householdName(), v.region(), v.currency, more, v.statusKey(v.e, t.Rows))
 }
 
 // pencil shows the newest month's working, so that anyone can check it.
 func (v *view) pencil(at int) layout.Part {
 	r := v.reach[at]
-	p := layout.Part{ID: "working", Headline: fmt.Sprintf("Check %s with a pencil", month(r.Month)),
-		Subtitle: "Prices with four decimals, as in the data file. Every result is rounded once, at the end, so its last digit may differ by one from yours."}
-	four := func(n result.Num) string { return num(n, 4) }
-	cost := fmt.Sprintf("The basket costs %s %s a day for this household.", four(r.PerDay), v.currency)
+	p := layout.Part{ID: "working", Headline: v.T("Check %s with a pencil", v.month(r.Month)),
+		Subtitle: v.T("Prices with four decimals, as in the data file. Every result is rounded once, at the end, so its last digit may differ by one from yours.")}
+	four := func(n result.Num) string { return v.num(n, 4) }
+	cost := v.T("The basket costs %s %s a day for this household.", four(r.PerDay), v.currency)
 	if one := v.onePerson(r.Month); one.OK && v.household.Equivalents.OK {
-		cost = fmt.Sprintf("One person’s basket costs %s a day. This household counts as %s persons: %s × %s = %s %s a day.",
-			four(one), num(v.household.Equivalents, 2), four(one), num(v.household.Equivalents, 2), four(r.PerDay), v.currency)
+		cost = v.T("One person’s basket costs %s a day. This household counts as %s persons: %s × %s = %s %s a day.",
+			four(one), v.num(v.household.Equivalents, 2), four(one), v.num(v.household.Equivalents, 2), four(r.PerDay), v.currency)
 	}
 	p.Steps = append(p.Steps, cost)
-	allowance := fmt.Sprintf("The allowance for the month is %s", money(r.Allowance, v.currency))
+	allowance := v.T("The allowance for the month is %s", v.money(r.Allowance, v.currency))
 	if r.AllowanceFrom != "" && r.AllowanceFrom != v.c.Region {
-		allowance += ", as set for " + regionName(v.e, r.AllowanceFrom)
+		allowance += v.T(", as set for %s", regionName(v.e, r.AllowanceFrom))
 	}
 	if a := v.allowance[r.Month]; spread(a) {
-		allowance += fmt.Sprintf(": it is paid as %s%s, and %s × %s ÷ %v = %s", money(a.AmountAsPaid, v.currency), perWords[a.Per], num(a.AmountAsPaid, 2), r.DaysInMonth, perDays[a.Per], num(r.Allowance, 2))
+		allowance += v.T(": it is paid as %s, and %s × %s ÷ %v = %s", v.per(v.money(a.AmountAsPaid, v.currency), a.Per), v.num(a.AmountAsPaid, 2), r.DaysInMonth, perDays[a.Per], v.num(r.Allowance, 2))
 	}
 	p.Steps = append(p.Steps, allowance+".",
-		fmt.Sprintf("%s ÷ %s = %s days.", num(r.Allowance, 2), four(r.PerDay), num(r.Days, 2)))
+		v.T("%s ÷ %s = %s days.", v.num(r.Allowance, 2), four(r.PerDay), v.num(r.Days, 2)))
 	if r.RunOutOn == "" {
-		p.Steps = append(p.Steps, fmt.Sprintf("That is enough for all %s.", v.span(r.Month)))
+		p.Steps = append(p.Steps, v.T("That is enough for all %s.", v.days(r.Month)))
 	} else {
-		p.Steps = append(p.Steps, fmt.Sprintf("%s whole days are fed. The day after them, %s, is the day the money ran out.", r.FedDays, day(r.RunOutOn, r.Month.Year(), false)))
+		p.Steps = append(p.Steps, v.T("%s whole days are fed. The day after them, %s, is the day the money ran out.", r.FedDays, v.day(r.RunOutOn, r.Month.Year(), false)))
 	}
 	switch {
 	case r.Shortfall.OK && r.Shortfall.V > 0:
-		last := fmt.Sprintf("The whole month costs %s × %s. Less the allowance, that leaves %s to find.", four(r.PerDay), r.DaysInMonth, money(r.Shortfall, v.currency))
+		last := v.T("The whole month costs %s × %s. Less the allowance, that leaves %s to find.", four(r.PerDay), r.DaysInMonth, v.money(r.Shortfall, v.currency))
 		if h := v.household; r.ShortfallPerMeal.OK && h.Persons.OK && h.MealsPerDay.OK {
-			last += fmt.Sprintf(" Shared over %s days, %s and %s a day it is %s a meal.", r.DaysInMonth,
-				count(h.Persons.V, "person", "persons"), count(h.MealsPerDay.V, "meal", "meals"), money(r.ShortfallPerMeal, v.currency))
+			last += " " + v.T("Shared over %s days, %s and %s a day it is %s a meal.", r.DaysInMonth,
+				v.Count(h.Persons.V, "one person", "%s persons"), v.Count(h.MealsPerDay.V, "one meal", "%s meals"), v.money(r.ShortfallPerMeal, v.currency))
 		}
 		p.Steps = append(p.Steps, last)
 	case r.Balance.OK:
-		p.Steps = append(p.Steps, fmt.Sprintf("The whole month costs %s × %s. The allowance is %s more.", four(r.PerDay), r.DaysInMonth, money(r.Balance, v.currency)))
+		p.Steps = append(p.Steps, v.T("The whole month costs %s × %s. The allowance is %s more.", four(r.PerDay), r.DaysInMonth, v.money(r.Balance, v.currency)))
 	}
 	return p
 }
@@ -555,60 +566,59 @@ func (v *view) inStandardMonth(r result.Reach) result.Num {
 func (s *site) costPart(v *view, file string) (layout.Part, error) {
 	type R = result.Reach
 	weeks := slices.ContainsFunc(v.reach, func(r R) bool { return spread(v.allowance[r.Month]) })
-	p := layout.Part{ID: "cost", Subtitle: fmt.Sprintf("The basket’s cost in a standard month of 30.4375 days, and the month’s allowance, %s, in money of each month.", v.currency)}
+	p := layout.Part{ID: "cost", Subtitle: s.T("The basket’s cost in a standard month of 30.4375 days, and the month’s allowance, %s, in money of each month.", v.currency)}
 	if weeks {
-		p.Subtitle = fmt.Sprintf("The basket’s cost and the allowance, each in a standard month of 30.4375 days, %s, in money of each month.", v.currency)
+		p.Subtitle = s.T("The basket’s cost and the allowance, each in a standard month of 30.4375 days, %s, in money of each month.", v.currency)
 	}
-	cost, allowance := draw.Series{Name: "basket", Gap: "no full price"}, draw.Series{Name: "allowance", Step: true, Gap: "no allowance"}
+	cost, allowance := draw.Series{Name: s.T("basket"), Gap: s.T("no full price")}, draw.Series{Name: s.T("allowance"), Step: true, Gap: s.T("no allowance")}
 	var l draw.Lines
 	var last result.Reach
 	for i, r := range v.reach {
 		b := v.basketOf(r.Month)
-		l.Months = append(l.Months, axisLabel(r.Month, i, len(v.reach)))
+		l.Months = append(l.Months, s.axisLabel(r.Month, i, len(v.reach)))
 		cost.Points = append(cost.Points, point(b.StandardMonth, hatched(b.Base)))
 		paid := v.inStandardMonth(r)
 		allowance.Points = append(allowance.Points, point(paid, false))
 		if b.StandardMonth.OK {
-			cost.Last = num(b.StandardMonth, 2)
+			cost.Last = s.num(b.StandardMonth, 2)
 			last = r
 		}
 		if paid.OK {
-			allowance.Last = num(paid, 2)
+			allowance.Last = s.num(paid, 2)
 		}
 	}
-	columns := []column[R]{number("Allowance", func(r R) string { return money4(v.inStandardMonth(r)) }).or("none known")}
+	columns := []column[R]{number(s.T("Allowance"), func(r R) string { return s.money4(v.inStandardMonth(r)) }).or(s.T("none known"))}
 	if weeks {
 		columns = append([]column[R]{
-			number("As paid", func(r R) string { return money4(v.allowance[r.Month].AmountAsPaid) }).or("none known"),
-			text("Per", func(r R) string { return clean(v.allowance[r.Month].Per) })}, columns...)
+			number(s.T("As paid"), func(r R) string { return s.money4(v.allowance[r.Month].AmountAsPaid) }).or(s.T("none known")),
+			text(s.T("Per"), func(r R) string { return s.code(v.allowance[r.Month].Per) })}, columns...)
 	}
-	p.Table = byMonth(v.reach, func(r R) result.Month { return r.Month }, -1, append(columns,
-		number("Basket", func(r R) string { return money4(v.basketOf(r.Month).StandardMonth) }).gap(func(r R) string {
+	p.Table = byMonth(v.tongue, v.reach, func(r R) result.Month { return r.Month }, -1, append(columns,
+		number(s.T("Basket"), func(r R) string { return s.money4(v.basketOf(r.Month).StandardMonth) }).gap(func(r R) string {
 			if b := v.basketOf(r.Month); !b.StandardMonth.OK {
-				return noPrice(b.Base)
+				return s.noPrice(b.Base)
 			}
 			return ""
 		}))...)
-	p.Table.Caption = v.caption(p.Table, "Both are of a month.")
+	p.Table.Caption = v.caption(p.Table, s.T("Both are of a month."))
 	if weeks {
-		p.Table.Caption = v.caption(p.Table, "Allowance and basket are of a standard month: an amount as paid × 30.4375 ÷ the days it is for.")
+		p.Table.Caption = v.caption(p.Table, s.T("Allowance and basket are of a standard month: an amount as paid × 30.4375 ÷ the days it is for."))
 	}
 	l.Series = []draw.Series{cost, allowance}
 	switch b := v.basketOf(last.Month); {
 	case !b.StandardMonth.OK:
-		p.Headline = "No month has a full price for the basket"
+		p.Headline = s.T("No month has a full price for the basket")
 	case !last.Allowance.OK:
-		p.Headline = fmt.Sprintf("In %s the basket cost %s a month; no allowance is known", month(last.Month), money(b.StandardMonth, v.currency))
+		p.Headline = s.T("In %s the basket cost %s a month; no allowance is known", s.month(last.Month), s.money(b.StandardMonth, v.currency))
+	case weeks:
+		p.Headline = s.T("In %s the basket cost %s in a standard month; the allowance came to %s", s.month(last.Month), s.money(b.StandardMonth, v.currency), s.num(v.inStandardMonth(last), 2))
 	default:
-		p.Headline = fmt.Sprintf("In %s the basket cost %s a month; the allowance was %s", month(last.Month), money(b.StandardMonth, v.currency), num(v.inStandardMonth(last), 2))
-	}
-	if weeks {
-		p.Headline = strings.Replace(p.Headline, " a month; the allowance was ", " in a standard month; the allowance came to ", 1)
+		p.Headline = s.T("In %s the basket cost %s a month; the allowance was %s", s.month(last.Month), s.money(b.StandardMonth, v.currency), s.num(v.inStandardMonth(last), 2))
 	}
 	if brokenIn(cost) {
-		p.Foot = append(p.Foot, "Broken line: over a quarter of the cost is imputed.")
+		p.Foot = append(p.Foot, s.T("Broken line: over a quarter of the cost is imputed."))
 	}
-	p.Foot = append(p.Foot, "The allowance changes in steps; it is never drawn as a slope. No line crosses a month without a figure.")
+	p.Foot = append(p.Foot, s.T("The allowance changes in steps; it is never drawn as a slope. No line crosses a month without a figure."))
 	err := s.linePlots(&p, v, file, l, p.Headline, "basket.csv", "reach.csv")
 	return p, err
 }
@@ -637,29 +647,29 @@ func within(p draw.Point, lo, hi result.Num) draw.Point {
 
 // axisLabel names some months of an axis of n: the years, and July where there
 // is room; the first month where no year stands near it.
-func axisLabel(m result.Month, i, n int) string {
+func (t tongue) axisLabel(m result.Month, i, n int) string {
 	switch {
 	case m.Number() == 1 && (n <= 96 || m.Year()%5 == 0):
 		return fmt.Sprint(m.Year())
 	case i == 0 && (n <= 4 || 13-m.Number() > n/8):
-		return shortMonth(m)
+		return t.shortMonth(m)
 	case n <= 36 && m.Number() == 7 && i > n/6, n <= 12 && i%3 == 0 && i > 0 && m.Number() != 2 && m.Number() != 12:
-		return shortName(m)
+		return t.shortName(m)
 	}
 	return ""
 }
 
 // cautions say what the page is not.
 func (v *view) cautions() layout.Part {
-	p := layout.Part{ID: "cautions", Headline: "What this page does not say"}
+	p := layout.Part{ID: "cautions", Headline: v.T("What this page does not say")}
 	p.Text = []string{
-		"It does not say who may have an allowance, or how much. The rules of your place and the office that pays decide that: ask them.",
-		"It is not advice on what to eat. The basket is a yardstick, the same every month, so that only prices move it: days it covers are days of this basket, not of every meal a household needs.",
+		v.T("It does not say who may have an allowance, or how much. The rules of your place and the office that pays decide that: ask them."),
+		v.T("It is not advice on what to eat. The basket is a yardstick, the same every month, so that only prices move it: days it covers are days of this basket, not of every meal a household needs."),
 	}
 	if at := v.speaks(); at >= 0 {
 		r := v.reach[at]
 		if why := v.thin(r.Base, v.basketOf(r.Month).ObservedShare); why != "" {
-			p.Text = append(p.Text, thinData(r.Month, why))
+			p.Text = append(p.Text, v.thinData(r.Month, why))
 		}
 	}
 	if v.e.Invented && v.e.Caution != "" { // on real data it stands at the top
@@ -669,8 +679,8 @@ func (v *view) cautions() layout.Part {
 	return p
 }
 
-func thinData(m result.Month, why string) string {
-	return fmt.Sprintf("The data of %s are thin: %s. A single price can move the result.", month(m), why)
+func (t tongue) thinData(m result.Month, why string) string {
+	return t.T("The data of %s are thin: %s. A single price can move the result.", t.month(m), why)
 }
 
 // warnings are those that are not about another region, and how many are.
@@ -688,10 +698,10 @@ next:
 				continue next
 			}
 		}
-		notes = append(notes, layout.Note{Head: clean(w.Text), Text: clean(w.Cure)})
+		notes = append(notes, v.warning(w))
 	}
 	if elsewhere > 0 {
-		foot = []string{fmt.Sprintf("Notes about other regions: %d. They stand on those regions’ pages.", elsewhere)}
+		foot = []string{v.T("Notes about other regions: %d. They stand on those regions’ pages.", elsewhere)}
 	}
 	return notes, foot
 }

@@ -71,11 +71,11 @@ func ranking(rows []level, m result.Month) (ranked, rest []level) {
 
 // regionsPage says where the same basket costs more, and how sure that is.
 func regionsPage(s *site, v *view, file string) (layout.Page, error) {
-	p := layout.Page{Title: "What the basket costs by region: " + label(v.c.Basket), About: "Basket " + label(v.c.Basket) + ", one person", Caution: s.caution()}
+	p := layout.Page{Title: s.T("What the basket costs by region: %s", label(v.c.Basket)), About: s.T("Basket %s, one person", label(v.c.Basket)), Caution: s.caution()}
 	rows := s.levels(v.c.Basket)
 	if len(rows) == 0 {
-		p.Headline = "No regions to compare"
-		p.Lead = []string{"The tables name no region that has prices of this basket."}
+		p.Headline = s.T("No regions to compare")
+		p.Lead = []string{s.T("The tables name no region that has prices of this basket.")}
 		return p, nil
 	}
 	latest := rows[0].Month
@@ -132,7 +132,7 @@ func (s *site) names(rows []level) (names []string) {
 }
 
 func (s *site) regionsHeadline(ranked, rest []level, m result.Month) (headline, strong string) {
-	in := "In " + month(m)
+	in := s.month(m)
 	if len(ranked) < 2 {
 		unpriced := 0
 		for _, l := range rest {
@@ -141,87 +141,87 @@ func (s *site) regionsHeadline(ranked, rest []level, m result.Month) (headline, 
 			}
 		}
 		if n := len(ranked) + len(rest); unpriced == n {
-			return fmt.Sprintf("%s none of the %s had every price of the basket, so none can be ranked", in, count(n, "region", "regions")), ""
+			return s.T("In %s none of the %s had every price of the basket, so none can be ranked", in, s.Count(n, "one region", "%s regions")), ""
 		}
-		return fmt.Sprintf("%s no two regions could be ranked", in), ""
+		return s.T("In %s no two regions could be ranked", in), ""
 	}
 	if dear, cheap, ok := surest(ranked); ok {
 		more := result.Some((dear.parity().V/cheap.parity().V - 1) * 100)
-		return in + " the same basket cost", fmt.Sprintf("%s\u202f%% more in %s than in %s", num(more, 1), regionName(s.e, dear.Region), regionName(s.e, cheap.Region))
+		return s.T("In %s the same basket cost", in), s.T("%s\u202f%% more in %s than in %s", s.num(more, 1), regionName(s.e, dear.Region), regionName(s.e, cheap.Region))
 	}
 	if len(ranked) > 5 {
-		return fmt.Sprintf("%s there was no clear difference in what the basket cost between the %d ranked regions", in, len(ranked)), ""
+		return s.T("In %s there was no clear difference in what the basket cost between the %d ranked regions", in, len(ranked)), ""
 	}
-	return fmt.Sprintf("%s there was no clear difference in what the basket cost between %s", in, list(s.names(ranked), 5)), ""
+	return s.T("In %s there was no clear difference in what the basket cost between %s", in, s.list(s.names(ranked), 5)), ""
 }
 
 func (s *site) regionsLead(ranked []level, m, latest result.Month) (lead []string) {
 	if len(ranked) < 2 {
-		return []string{"A total with a missing price would look cheaper than it is. What is priced can be compared item by item, under Items."}
+		return []string{s.T("A total with a missing price would look cheaper than it is. What is priced can be compared item by item, under Items.")}
 	}
 	if m < latest {
-		lead = append(lead, fmt.Sprintf("It is the newest month with a ranking; none is possible for %s.", span(m+1, latest)))
+		lead = append(lead, s.T("It is the newest month with a ranking; none is possible for %s.", s.span(m+1, latest)))
 	}
 	var open []string
 	for _, l := range ranked {
 		if l.RankLo.V < l.RankHi.V {
-			open = append(open, fmt.Sprintf("%s may hold any rank from %s to %s", regionName(s.e, l.Region), l.RankLo, l.RankHi))
+			open = append(open, s.T("%s may hold any rank from %s to %s", regionName(s.e, l.Region), l.RankLo, l.RankHi))
 		}
 	}
 	every := !slices.ContainsFunc(ranked, func(l level) bool { return l.RankLo.V > 1 || l.RankHi.V < len(ranked) })
 	switch {
 	case open == nil:
-		lead = append(lead, "As far as the shops seen go, every rank is sure.")
+		lead = append(lead, s.T("As far as the shops seen go, every rank is sure."))
 	case every:
-		lead = append(lead, "What is not sure: the order. Each of them may hold any rank.")
+		lead = append(lead, s.T("What is not sure: the order. Each of them may hold any rank."))
 	default:
-		lead = append(lead, fmt.Sprintf("What is not sure: %s.", list(open, 5)))
+		lead = append(lead, s.T("What is not sure: %s.", s.list(open, 5)))
 	}
 	if share := ranked[0].CommonShare; share.OK {
-		lead = append(lead, fmt.Sprintf("The levels compare the items observed in all of them, %s of the basket’s cost.", percent(share, 2)))
+		lead = append(lead, s.T("The levels compare the items observed in all of them, %s of the basket’s cost.", s.percent(share, 2)))
 	}
-	return append(lead, "It is a level in one month, not a change.")
+	return append(lead, s.T("It is a level in one month, not a change."))
 }
 
 func (s *site) ranksPart(v *view, file string, ranked []level, m result.Month) (layout.Part, error) {
 	first, last := ranked[0], ranked[len(ranked)-1]
 	hundred := func(l level) result.Num { return result.Some(l.parity().V * 100) }
 	p := layout.Part{ID: "ranks",
-		Headline: fmt.Sprintf("From %s in %s to %s in %s, and how far to trust the order", num(hundred(first), 1), regionName(s.e, first.Region), num(hundred(last), 1), regionName(s.e, last.Region)),
-		Subtitle: fmt.Sprintf("Price level of the basket, %s; the ranked regions’ geometric mean is 100. The scale does not start at zero. Then the rank: one square for each place.", month(m)),
-		Key:      []layout.Mark{key("estimate", "the rank as estimated"), key("possible", "a rank it may hold as well"), key("other", "a rank it does not hold, as far as the shops seen go")},
+		Headline: s.T("From %s in %s to %s in %s, and how far to trust the order", s.num(hundred(first), 1), regionName(s.e, first.Region), s.num(hundred(last), 1), regionName(s.e, last.Region)),
+		Subtitle: s.T("Price level of the basket, %s; the ranked regions’ geometric mean is 100. The scale does not start at zero. Then the rank: one square for each place.", s.month(m)),
+		Key:      []layout.Mark{key("estimate", s.T("the rank as estimated")), key("possible", s.T("a rank it may hold as well")), key("other", s.T("a rank it does not hold, as far as the shops seen go"))},
 		Notes: []layout.Note{
-			{Head: "A level, not a change.", Text: "It says where the basket is dear in one month. How each place moved is below."},
-			{Head: "Ties.", Text: "Two regions tie unless the range of their difference across the shops seen leaves no doubt, and both ways of comparing put them in the same order."},
-			{Head: "Kinds of shop.", Text: "Where the commonest kind of shop is another, a part of the difference may be the shops and not the place."},
+			{Head: s.T("A level, not a change."), Text: s.T("It says where the basket is dear in one month. How each place moved is below.")},
+			{Head: s.T("Ties."), Text: s.T("Two regions tie unless the range of their difference across the shops seen leaves no doubt, and both ways of comparing put them in the same order.")},
+			{Head: s.T("Kinds of shop."), Text: s.T("Where the commonest kind of shop is another, a part of the difference may be the shops and not the place.")},
 		}}
 	if len(ranked) > draw.MostSquares {
-		p.Subtitle = strings.Replace(p.Subtitle, "one square for each place.", "its place on a line from the first to the last.", 1)
+		p.Subtitle = s.T("Price level of the basket, %s; the ranked regions’ geometric mean is 100. The scale does not start at zero. Then the rank: its place on a line from the first to the last.", s.month(m))
 	}
 	var rows []draw.RankRow
 	for _, l := range ranked {
 		name := regionName(s.e, l.Region)
-		rows = append(rows, draw.RankRow{Name: name, Value: num(hundred(l), 1), Level: hundred(l).V, Rank: l.rank, Lo: l.RankLo.V, Hi: l.RankHi.V,
-			Words: fmt.Sprintf("%s: level %s, rank %d, which may be %s to %s", name, num(hundred(l), 1), l.rank, l.RankLo, l.RankHi)})
+		rows = append(rows, draw.RankRow{Name: name, Value: s.num(hundred(l), 1), Level: hundred(l).V, Rank: l.rank, Lo: l.RankLo.V, Hi: l.RankHi.V,
+			Words: s.T("%s: level %s, rank %d, which may be %s to %s", name, s.num(hundred(l), 1), l.rank, l.RankLo, l.RankHi)})
 	}
 	p.Table = tableOf(ranked, -1,
-		number("Region", func(l level) string { return regionName(s.e, l.Region) }),
-		number("Rank", func(l level) string { return fmt.Sprint(l.rank) }),
-		number("From", func(l level) string { return l.RankLo.String() }),
-		number("To", func(l level) string { return l.RankHi.String() }),
-		number("Cost a day", func(l level) string { return money4(l.PerDay) }),
-		number("Level, items in all", func(l level) string { return index6(l.ParityLowe) }).or("none"),
-		number("Level, with gaps", func(l level) string { return index6(l.ParityCPD) }).or("none"),
-		number("Items in all", func(l level) string { return share2(l.CommonShare) }),
-		number("Shops", func(l level) string { return l.NOutlets.String() }),
-		number("Of one type", func(l level) string { return share2(l.MainOutletTypeShare) }),
-		number("Prices", func(l level) string { return l.NObservations.String() }),
-		text("Status", func(l level) string { return letters(l.Base) }))
-	p.Table.Caption = fmt.Sprintf("%s, basket %s, one person, each region’s own currency, with the digits of the data file. Items in all: the share of the cost that is of items observed in every ranked region. Of one type: the share of the shops that are of the commonest type.%s",
-		month(m), label(v.c.Basket), statusKey(s.e, p.Table.Rows))
-	source := s.source("Basket " + label(v.c.Basket) + ", " + month(m))
-	wide, slim := draw.Ranks(rows, "level, mean 100", mark(source, draw.Wide), mark(source, draw.Slim))
-	err := s.drawn(&p, file, wide, slim, p.Headline+". The table below has every region.", "regions.csv")
+		number(s.T("Region"), func(l level) string { return regionName(s.e, l.Region) }),
+		number(s.T("Rank"), func(l level) string { return s.Figure(fmt.Sprint(l.rank)) }),
+		number(s.T("From"), func(l level) string { return s.whole(l.RankLo) }),
+		number(s.T("To"), func(l level) string { return s.whole(l.RankHi) }),
+		number(s.T("Cost a day"), func(l level) string { return s.money4(l.PerDay) }),
+		number(s.T("Level, items in all"), func(l level) string { return s.index6(l.ParityLowe) }).or(s.T("none")),
+		number(s.T("Level, with gaps"), func(l level) string { return s.index6(l.ParityCPD) }).or(s.T("none")),
+		number(s.T("Items in all"), func(l level) string { return s.share2(l.CommonShare) }),
+		number(s.T("Shops"), func(l level) string { return s.whole(l.NOutlets) }),
+		number(s.T("Of one type"), func(l level) string { return s.share2(l.MainOutletTypeShare) }),
+		number(s.T("Prices"), func(l level) string { return s.whole(l.NObservations) }),
+		text(s.T("Status"), func(l level) string { return letters(l.Base) }))
+	p.Table.Caption = s.T("%s, basket %s, one person, each region’s own currency, with the digits of the data file. Items in all: the share of the cost that is of items observed in every ranked region. Of one type: the share of the shops that are of the commonest type.%s",
+		s.month(m), label(v.c.Basket), s.statusKey(s.e, p.Table.Rows))
+	source := s.source(s.T("Basket %s, %s", label(v.c.Basket), s.month(m)))
+	wide, slim := draw.Ranks(s.drawing(), rows, s.T("level, mean 100"), mark(source, draw.Wide), mark(source, draw.Slim))
+	err := s.drawn(&p, file, wide, slim, s.T("%s. The table below has every region.", p.Headline), "regions.csv")
 	return p, err
 }
 
@@ -231,24 +231,24 @@ func (s *site) unrankedPart(rest []level, m result.Month) layout.Part {
 		if !l.PerDay.OK {
 			words := s.noTotal(place{l.Region, l.Basket, m}, l.Base)
 			if names := s.lacking(place{l.Region, l.Basket, m}); len(names) > 4 {
-				words += ". They are " + list(names, 20)
+				words += s.T(". They are %s", s.list(names, 20))
 			}
 			return words
 		}
 		if thin := s.thin(l.Base, l.observed); thin != "" {
 			return thin + " " + letters(l.Base)
 		}
-		return "no other region to rank it with"
+		return s.T("no other region to rank it with")
 	}
-	p := layout.Part{ID: "unranked", Open: true, Headline: fmt.Sprintf("Not ranked: %s", list(s.names(rest), 8)), Links: dataLinks("regions.csv"),
-		Subtitle: "A place takes no rank while a price is missing or its data are thin. Nothing says that it is cheap or dear."}
+	p := layout.Part{ID: "unranked", Open: true, Headline: s.T("Not ranked: %s", s.list(s.names(rest), 8)), Links: dataLinks("regions.csv"),
+		Subtitle: s.T("A place takes no rank while a price is missing or its data are thin. Nothing says that it is cheap or dear.")}
 	p.Table = tableOf(rest, -1,
-		number("Region", func(l level) string { return regionName(s.e, l.Region) }),
-		number("Cost a day", func(l level) string { return money4(l.PerDay) }).or("none"),
-		number("Shops", func(l level) string { return l.NOutlets.String() }).or("unknown"),
-		number("Prices", func(l level) string { return l.NObservations.String() }).or("unknown"),
-		text("Why", why))
-	p.Table.Caption = fmt.Sprintf("%s, one person.%s", month(m), statusKey(s.e, p.Table.Rows))
+		number(s.T("Region"), func(l level) string { return regionName(s.e, l.Region) }),
+		number(s.T("Cost a day"), func(l level) string { return s.money4(l.PerDay) }).or(s.T("none")),
+		number(s.T("Shops"), func(l level) string { return s.whole(l.NOutlets) }).or(s.T("unknown")),
+		number(s.T("Prices"), func(l level) string { return s.whole(l.NObservations) }).or(s.T("unknown")),
+		text(s.T("Why"), why))
+	p.Table.Caption = s.T("%s, one person.%s", s.month(m), s.statusKey(s.e, p.Table.Rows))
 	return p
 }
 
@@ -263,7 +263,7 @@ func (s *site) levelsPart(v *view, file string, rows []level) (layout.Part, erro
 	priced := 0
 	for i := 0; i < len(rows); {
 		region := rows[i].Region
-		panel := draw.Panel{Title: regionName(s.e, region), Points: make([]draw.Point, to-from+1), Last: "no full price"}
+		panel := draw.Panel{Title: regionName(s.e, region), Points: make([]draw.Point, to-from+1), Last: s.T("no full price")}
 		var last level
 		for ; i < len(rows) && rows[i].Region == region; i++ {
 			l := rows[i]
@@ -274,7 +274,7 @@ func (s *site) levelsPart(v *view, file string, rows []level) (layout.Part, erro
 		}
 		if last.PerDay.OK {
 			priced++
-			panel.Last = fmt.Sprintf("%s, %s", money(last.PerDay, clean(last.CurrencyCode)), shortMonth(last.Month))
+			panel.Last = fmt.Sprintf("%s, %s", s.money(last.PerDay, clean(last.CurrencyCode)), s.shortMonth(last.Month))
 			if thin := s.thin(last.Base, last.observed); thin != "" {
 				panel.Title += " [U]"
 			}
@@ -282,37 +282,37 @@ func (s *site) levelsPart(v *view, file string, rows []level) (layout.Part, erro
 		panel.Words = panel.Title + ": " + panel.Last
 		panels = append(panels, panel)
 	}
-	shown, note := newest(rows, func(l level) result.Month { return l.Month }, "regions.csv")
-	p.Table = byMonth(shown, func(l level) result.Month { return l.Month }, -1,
-		text("Region", func(l level) string { return regionName(s.e, l.Region) }),
-		number("Cost a day", func(l level) string { return money4(l.PerDay) }).gap(func(l level) string {
+	shown, note := newest(s.tongue, rows, func(l level) result.Month { return l.Month }, "regions.csv")
+	p.Table = byMonth(s.tongue, shown, func(l level) result.Month { return l.Month }, -1,
+		text(s.T("Region"), func(l level) string { return regionName(s.e, l.Region) }),
+		number(s.T("Cost a day"), func(l level) string { return s.money4(l.PerDay) }).gap(func(l level) string {
 			if l.PerDay.OK {
 				return ""
 			}
-			return noPrice(l.Base) // what it lacks stands on the basket's page
+			return s.noPrice(l.Base) // what it lacks stands on the basket's page
 		}),
-		number("Level, items in all", func(l level) string { return index6(l.ParityLowe) }),
-		number("Rank from", func(l level) string { return l.RankLo.String() }),
-		number("To", func(l level) string { return l.RankHi.String() }),
-		text("Status", func(l level) string { return letters(l.Base) }))
-	p.Table.Caption = fmt.Sprintf("Basket %s, one person.%s%s", label(v.c.Basket), note, statusKey(s.e, p.Table.Rows))
+		number(s.T("Level, items in all"), func(l level) string { return s.index6(l.ParityLowe) }),
+		number(s.T("Rank from"), func(l level) string { return s.whole(l.RankLo) }),
+		number(s.T("To"), func(l level) string { return s.whole(l.RankHi) }),
+		text(s.T("Status"), func(l level) string { return letters(l.Base) }))
+	p.Table.Caption = s.T("Basket %s, one person.%s%s", label(v.c.Basket), note, s.statusKey(s.e, p.Table.Rows))
 	if priced == 0 {
-		p.Headline, p.Links = "No region has a full price in any month", dataLinks("regions.csv")
+		p.Headline, p.Links = s.T("No region has a full price in any month"), dataLinks("regions.csv")
 		return p, nil
 	}
-	p.Headline = fmt.Sprintf("How it moved in %s", count(len(panels), "region", "regions"))
+	p.Headline = s.T("How it moved in %s", s.Count(len(panels), "one region", "%s regions"))
 	if priced < len(panels) {
-		p.Headline += fmt.Sprintf("; %s a full price", count(len(panels)-priced, "never has", "never have"))
+		p.Headline += s.Count(len(panels)-priced, "; one never has a full price", "; %s never have a full price")
 	}
-	p.Subtitle = fmt.Sprintf("Cost of one person’s basket a day, money of each month, %s, on one scale.", span(from, to))
-	source := s.source("Basket " + label(v.c.Basket) + ", one person")
-	lighten(&p, panels)
-	wide, slim := draw.Panels(panels, shortMonth(from), shortMonth(to), mark(source, draw.Wide), mark(source, draw.Slim))
+	p.Subtitle = s.T("Cost of one person’s basket a day, money of each month, %s, on one scale.", s.span(from, to))
+	source := s.source(s.T("Basket %s, one person", label(v.c.Basket)))
+	s.lighten(&p, panels)
+	wide, slim := draw.Panels(s.drawing(), panels, s.shortMonth(from), s.shortMonth(to), mark(source, draw.Wide), mark(source, draw.Slim))
 	s.panelKey(&p, panels)
 	if slices.ContainsFunc(panels, func(p draw.Panel) bool { return strings.HasSuffix(p.Title, " [U]") }) {
-		p.Foot = append(p.Foot, "[U] "+statusText(s.e, 'U')+": not ranked.")
+		p.Foot = append(p.Foot, s.T("[U] %s: not ranked.", s.statusText(s.e, 'U')))
 	}
-	err := s.drawn(&p, file, wide, slim, p.Headline+". The table below has every month.", "regions.csv", "basket.csv")
+	err := s.drawn(&p, file, wide, slim, s.T("%s. The table below has every month.", p.Headline), "regions.csv", "basket.csv")
 	return p, err
 }
 
@@ -321,7 +321,7 @@ func (s *site) levelsPart(v *view, file string, rows []level) (layout.Part, erro
 const mostBands = 40
 
 // lighten leaves the ranges of many panels to the table, and says so.
-func lighten(p *layout.Part, panels []draw.Panel) {
+func (s *site) lighten(p *layout.Part, panels []draw.Panel) {
 	if len(panels) <= mostBands {
 		return
 	}
@@ -334,7 +334,7 @@ func lighten(p *layout.Part, panels []draw.Panel) {
 		}
 	}
 	if left {
-		p.Foot = append(p.Foot, "With so many regions the ranges across the shops seen are not drawn; the data file has them.")
+		p.Foot = append(p.Foot, s.T("With so many regions the ranges across the shops seen are not drawn; the data file has them."))
 	}
 }
 
@@ -350,13 +350,13 @@ func (s *site) panelKey(p *layout.Part, panels []draw.Panel) {
 		return
 	}
 	if from, _, _ := draw.Scaled(panels); from != 0 {
-		p.Subtitle += fmt.Sprintf(" The scale starts at %s, not at zero.", num(result.Some(from), decimalsOf(from)))
+		p.Subtitle += " " + s.T("The scale starts at %s, not at zero.", s.num(result.Some(from), decimalsOf(from)))
 	}
-	p.Key = []layout.Mark{key("line", "price, newest with a dot")}
+	p.Key = []layout.Mark{key("line", s.T("price, newest with a dot"))}
 	if ranged {
-		p.Key = append(p.Key, key("band", "range across the shops seen"))
+		p.Key = append(p.Key, key("band", s.T("range across the shops seen")))
 	}
 	if broken {
-		p.Key = append(p.Key, key("broken", "imputed"), key("ring", "one imputed month"))
+		p.Key = append(p.Key, key("broken", s.T("imputed")), key("ring", s.T("one imputed month")))
 	}
 }

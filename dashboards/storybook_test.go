@@ -10,6 +10,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"farthing/dashboards/catalogue"
 )
 
 // storybook keeps the made-up editions' pages for a look at them.
@@ -21,15 +23,25 @@ func TestStorybook(t *testing.T) {
 		t.Skip("no folder: name one by -storybook, or say make storybook")
 	}
 	all := editions()
+	const inGerman = "typical, in German"
+	all[inGerman] = typical().edition()
+	german, err := catalogue.New("de", catalogue.Forms{})
+	if err != nil {
+		t.Fatal(err)
+	}
 	var b strings.Builder
 	b.WriteString("<!doctype html>\n<html lang=\"en\"><meta charset=\"utf-8\"><title>Every page in every state</title>\n<h1>Every page in every state</h1>\n<p>All of it is made up.</p>\n")
 	for _, name := range slices.Sorted(maps.Keys(all)) {
-		folder := strings.ReplaceAll(name, " ", "-")
+		folder := strings.NewReplacer(" ", "-", ",", "").Replace(name)
 		dir := filepath.Join(*storybook, folder)
 		if err := os.MkdirAll(dir, 0o755); err != nil {
 			t.Fatal(err)
 		}
-		if err := Write(dir, all[name], chartLibrary(), false); err != nil {
+		language := english
+		if name == inGerman {
+			language = german
+		}
+		if err := Write(dir, all[name], language, chartLibrary(), false); err != nil {
 			t.Fatal(err)
 		}
 		if err := os.Mkdir(filepath.Join(dir, "data"), 0o755); err != nil {

@@ -51,10 +51,10 @@ func (c column[T]) or(words string) column[T] {
 }
 
 // money4, days2, index6 and share2 print a number with its file's digits.
-func money4(n result.Num) string { return num(n, 4) }
-func days2(n result.Num) string  { return num(n, 2) }
-func index6(n result.Num) string { return num(n, 6) }
-func share2(n result.Num) string { return percent(n, 2) }
+func (t tongue) money4(n result.Num) string { return t.num(n, 4) }
+func (t tongue) days2(n result.Num) string  { return t.num(n, 2) }
+func (t tongue) index6(n result.Num) string { return t.num(n, 6) }
+func (t tongue) share2(n result.Num) string { return t.percent(n, 2) }
 
 // tableOf lays rows out; now is the row that the page speaks of, -1 for none.
 func tableOf[T any](rows []T, now int, columns ...column[T]) *layout.Table {
@@ -81,22 +81,22 @@ func tableOf[T any](rows []T, now int, columns ...column[T]) *layout.Table {
 
 // byMonth lays out rows of consecutive months. Months that say the same in
 // words, because something is missing, become one row with their span.
-func byMonth[T any](rows []T, month func(T) result.Month, now int, columns ...column[T]) *layout.Table {
-	first := number("Month", func(r T) string { return shortMonth(month(r)) })
-	t := tableOf(rows, now, append([]column[T]{first}, columns...)...)
+func byMonth[T any](t tongue, rows []T, month func(T) result.Month, now int, columns ...column[T]) *layout.Table {
+	first := number(t.T("Month"), func(r T) string { return t.shortMonth(month(r)) })
+	table := tableOf(rows, now, append([]column[T]{first}, columns...)...)
 	var merged []layout.Row
 	var from result.Month
-	for i, row := range t.Rows {
+	for i, row := range table.Rows {
 		row.Month = month(rows[i]).String()
 		n := len(merged) - 1
 		gap := slices.ContainsFunc(row.Cells, func(c layout.Cell) bool { return c.Missing })
 		if n >= 0 && gap && !row.Now && slices.Equal(merged[n].Cells[1:], row.Cells[1:]) {
 			merged[n].Spans = max(merged[n].Spans, 1) + 1
-			merged[n].Cells[0].Text = shortSpan(from, month(rows[i]))
+			merged[n].Cells[0].Text = t.shortSpan(from, month(rows[i]))
 			continue
 		}
 		from, merged = month(rows[i]), append(merged, row)
 	}
-	t.Rows = merged
-	return t
+	table.Rows = merged
+	return table
 }

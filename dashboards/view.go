@@ -1,19 +1,19 @@
 package dashboards
 
 import (
-	"fmt"
 	"maps"
 	"slices"
 	"sort"
 	"strings"
 
+	"farthing/dashboards/catalogue"
 	"farthing/dashboards/draw"
 	"farthing/dashboards/layout"
 	"farthing/pipeline/result"
 )
 
 // noFigures is the headline of a combination without rows.
-const noFigures = "No figures yet for this household and place"
+const noFigures catalogue.Key = "No figures yet for this household and place"
 
 // view is the rows of one combination. Its months are complete: a month of
 // which the edition has no row stands in it without values.
@@ -149,7 +149,7 @@ const mostRows = 1000
 
 // newest leaves out the oldest months of rows that are too many for a page,
 // and says so.
-func newest[T any](rows []T, month func(T) result.Month, file string) (kept []T, note string) {
+func newest[T any](t tongue, rows []T, month func(T) result.Month, file string) (kept []T, note string) {
 	if len(rows) <= mostRows {
 		return rows, ""
 	}
@@ -167,7 +167,7 @@ func newest[T any](rows []T, month func(T) result.Month, file string) (kept []T,
 			kept = append(kept, r)
 		}
 	}
-	return kept, fmt.Sprintf(" Months before %s are in %s.", shortMonth(from), file)
+	return kept, " " + t.T("Months before %s are in %s.", t.shortMonth(from), file)
 }
 
 func (v *view) region() string { return regionName(v.e, v.c.Region) }
@@ -176,11 +176,11 @@ func (v *view) householdName() string { return clean(v.household.Name) }
 
 // about says whom and where the page is about.
 func (v *view) about() string {
-	return fmt.Sprintf("%s in %s · basket %s · %s", v.householdName(), v.region(), label(v.c.Basket), allowanceName(v.c))
+	return v.T("%s in %s · basket %s · %s", v.householdName(), v.region(), label(v.c.Basket), v.allowanceName(v.c))
 }
 
-func allowanceName(c result.Combination) string {
-	return strings.TrimSpace(fmt.Sprintf("allowance %s %s", label(c.Programme), label(c.AmountKind)))
+func (t tongue) allowanceName(c result.Combination) string {
+	return strings.TrimSpace(t.T("allowance %s %s", label(c.Programme), label(c.AmountKind)))
 }
 
 // basketOf is the basket's row of a month; its values are missing where there is none.
@@ -206,15 +206,14 @@ func (s *site) lacking(at place) (names []string) {
 // noTotal says why a basket has no full price in a month: what it lacks, if
 // that is little, and how much of the cost it is.
 func (s *site) noTotal(at place, b result.Base) string {
-	why, status, _ := strings.Cut(noPrice(b), " [")
+	why, status, _ := strings.Cut(s.noPrice(b), " [")
 	if names := s.lacking(at); len(names) > 0 {
+		what := s.list(names, 4)
 		if n := len(s.lines[at]); len(names) > 4 {
-			why += fmt.Sprintf(": %d of %d items", len(names), n)
-		} else {
-			why += ": " + list(names, 4)
+			what = s.T("%d of %d items", len(names), n)
 		}
-		if b.MissingShare.OK {
-			why += fmt.Sprintf(", %s of the cost", percent(b.MissingShare, 2))
+		if why += ": " + what; b.MissingShare.OK {
+			why += s.T(", %s of the cost", s.percent(b.MissingShare, 2))
 		}
 	}
 	if status != "" {
@@ -243,33 +242,33 @@ func (s *site) lineName(l result.BasketLine) string {
 }
 
 // noneSeen is said of a month in which every price was filled in.
-const noneSeen = "no price was seen this month; all are filled by rule"
+const noneSeen catalogue.Key = "no price was seen this month; all are filled by rule"
 
 // unseen says whether a row is known to rest on no price seen in its month.
 func unseen(b result.Base) bool { return b.NObservations.OK && b.NObservations.V == 0 }
 
 // basis says on what kind of prices a row rests.
-func basis(b result.Base) string {
+func (t tongue) basis(b result.Base) string {
 	if unseen(b) {
-		return "by rule alone"
+		return t.T("by rule alone")
 	}
 	if b.NObservations.OK {
-		return "as seen in these shops"
+		return t.T("as seen in these shops")
 	}
-	return "by published averages"
+	return t.T("by published averages")
 }
 
 // source names what a figure is of.
 func (s *site) source(of string) string {
-	text := fmt.Sprintf("%s, edition %s. %s.", clean(s.e.Name), s.e.Hash, of)
+	text := s.T("%s, edition %s. %s.", clean(s.e.Name), s.e.Hash, of)
 	if s.e.Invented {
-		text = "Invented demo data. " + text
+		text = s.T("Invented demo data.") + " " + text
 	}
 	return text
 }
 
 func (v *view) source() string {
-	return v.site.source(fmt.Sprintf("%s, %s, basket %s", v.householdName(), v.region(), label(v.c.Basket)))
+	return v.site.source(v.T("%s, %s, basket %s", v.householdName(), v.region(), label(v.c.Basket)))
 }
 
 // mark is a source as a drawing of a width carries it, in at most two lines.
@@ -296,12 +295,13 @@ func (s *site) linePlots(p *layout.Part, v *view, file string, l draw.Lines, wor
 		return nil
 	}
 	if s.engine == nil {
-		p.Foot = append(p.Foot, "The line is not drawn, because the pages were made without the chart library; the table has all its numbers.")
+		p.Foot = append(p.Foot, s.T("The line is not drawn, because the pages were made without the chart library; the table has all its numbers."))
 		p.Source, p.Open, p.Links = v.source(), true, dataLinks(data...)
 		return nil
 	}
+	l.Words = s.drawing()
 	if from, _, _ := l.Scale(); from != 0 {
-		p.Subtitle += fmt.Sprintf(" The scale starts at %s, not at zero.", num(result.Some(from), decimalsOf(from)))
+		p.Subtitle += " " + s.T("The scale starts at %s, not at zero.", s.num(result.Some(from), decimalsOf(from)))
 	}
 	var plots []layout.Plot
 	var wide draw.Drawing

@@ -20,6 +20,7 @@ import (
 	"strings"
 	"sync"
 
+	"farthing/dashboards/catalogue"
 	"farthing/dashboards/draw"
 	"farthing/dashboards/layout"
 	"farthing/pipeline/result"
@@ -27,27 +28,27 @@ import (
 
 // aspect is one thing that a combination names: its keys, and in words.
 type aspect struct {
-	name string
+	name catalogue.Key
 	keys func(c result.Combination) []string
-	text func(e *result.Edition, c result.Combination) string
+	text func(s *site, c result.Combination) string
 }
 
 var (
 	byAllowance = aspect{"Allowance", func(c result.Combination) []string { return []string{c.Programme, c.AmountKind} },
-		func(_ *result.Edition, c result.Combination) string { return allowanceName(c) }}
+		func(s *site, c result.Combination) string { return s.allowanceName(c) }}
 	byRegion = aspect{"Region", func(c result.Combination) []string { return []string{c.Region} },
-		func(e *result.Edition, c result.Combination) string { return regionName(e, c.Region) }}
+		func(s *site, c result.Combination) string { return regionName(s.e, c.Region) }}
 	byHousehold = aspect{"Household", func(c result.Combination) []string { return []string{c.Household} },
-		func(e *result.Edition, c result.Combination) string { return clean(household(e, c.Household).Name) }}
+		func(s *site, c result.Combination) string { return clean(household(s.e, c.Household).Name) }}
 	byBasket = aspect{"Basket", func(c result.Combination) []string { return []string{c.Basket} },
-		func(_ *result.Edition, c result.Combination) string { return label(c.Basket) }}
+		func(_ *site, c result.Combination) string { return label(c.Basket) }}
 )
 
 // kind is a kind of page: its name in the running head, the word its files
 // start with, the aspects by which its pages differ, and how one is made; file
 // is the page's name without its ending. One without a name is not in the head.
 type kind struct {
-	name string
+	name catalogue.Key
 	word string
 	by   []aspect
 	page func(s *site, v *view, file string) (layout.Page, error)
@@ -86,6 +87,7 @@ const frontPage = "index.html"
 
 // site is what pages share while an edition is written; nothing of it changes then.
 type site struct {
+	tongue
 	e       *result.Edition
 	dir     string
 	png     bool         // figures as pictures too
@@ -94,6 +96,7 @@ type site struct {
 	goods   []good
 	lines   map[place][]result.BasketLine
 	costs   map[place]result.Basket // of the first household of a place
+	printer layout.Printer
 	layout.Site
 }
 
@@ -114,8 +117,8 @@ const workers = 2
 //
 // Nothing outside dir is written, whatever the names in e are. The same
 // edition gives the same bytes.
-func Write(dir string, e *result.Edition, library string, png bool) error {
-	s := newSite(dir, e)
+func Write(dir string, e *result.Edition, lang *catalogue.Language, library string, png bool) error {
+	s := newSite(dir, e, lang)
 	s.png = png
 	if library != "" {
 		var err error
@@ -133,16 +136,20 @@ func Write(dir string, e *result.Edition, library string, png bool) error {
 	if err := s.write(layout.StyleFile, layout.Style); err != nil {
 		return err
 	}
-	if err := s.write(layout.ScriptFile, layout.Script); err != nil {
+	script, err := layout.Script(s.scriptWords())
+	if err != nil {
+		return err
+	}
+	if err := s.write(layout.ScriptFile, script); err != nil {
 		return err
 	}
 	if err := os.MkdirAll(filepath.Join(dir, "figures"), 0o755); err != nil {
 		return err
 	}
 	if len(s.publish) == 0 {
-		return s.page(layout.Page{File: frontPage, Title: clean(e.Name) + ": nothing is published yet",
-			Headline: "Nothing is published yet",
-			Lead:     []string{"Name a programme, household, basket and region under [[publish]] in farthing.toml, then run again."}})
+		return s.page(layout.Page{File: frontPage, Title: s.T("%s: nothing is published yet", clean(e.Name)),
+			Headline: s.T("Nothing is published yet"),
+			Lead:     []string{s.T("Name a programme, household, basket and region under [[publish]] in farthing.toml, then run again.")}})
 	}
 	jobs := s.jobs()
 	next, errs := make(chan int), make([]error, len(jobs))
@@ -167,8 +174,9 @@ func Write(dir string, e *result.Edition, library string, png bool) error {
 	return nil
 }
 
-func newSite(dir string, e *result.Edition) *site {
-	s := &site{e: e, dir: dir, goods: goodsOf(e), lines: map[place][]result.BasketLine{}, costs: map[place]result.Basket{}}
+func newSite(dir string, e *result.Edition, lang *catalogue.Language) *site {
+	s := &site{tongue: tongue{lang}, e: e, dir: dir, goods: goodsOf(e), lines: map[place][]result.BasketLine{}, costs: map[place]result.Basket{}}
+	s.printer = layout.NewPrinter(layout.Words{Lang: lang.Tag, Say: func(text string, args ...any) string { return s.T(catalogue.Key(text), args...) }})
 	seen := map[result.Combination]bool{}
 	for _, c := range e.Publish {
 		if !seen[c] {
@@ -186,7 +194,7 @@ func newSite(dir string, e *result.Edition) *site {
 			s.costs[at] = b
 		}
 	}
-	s.Site = layout.Site{Name: clean(e.Name), Invented: e.Invented, Foot: foot(e, len(s.publish) > 0)}
+	s.Site = layout.Site{Name: clean(e.Name), Invented: e.Invented, Foot: s.foot(e, len(s.publish) > 0)}
 	return s
 }
 
@@ -237,7 +245,7 @@ func (s *site) write(name string, b []byte) error {
 
 func (s *site) page(p layout.Page) error {
 	var b bytes.Buffer
-	if err := layout.Write(&b, s.Site, p); err != nil {
+	if err := s.printer.Write(&b, s.Site, p); err != nil {
 		return fmt.Errorf("%s: %w", p.File, err)
 	}
 	return s.write(p.File, b.Bytes())
@@ -251,13 +259,13 @@ func (s *site) href(k kind, c result.Combination) string {
 	return k.file(c) + ".html"
 }
 
-func (s *site) nav(here string, c result.Combination) []layout.Link {
+func (s *site) nav(here catalogue.Key, c result.Combination) []layout.Link {
 	var links []layout.Link
 	for _, k := range kinds() {
 		if k.name == "" {
 			continue
 		}
-		links = append(links, layout.Link{Text: k.name, Href: s.href(k, c), Current: k.name == here})
+		links = append(links, layout.Link{Text: s.T(k.name), Href: s.href(k, c), Current: k.name == here})
 	}
 	return links
 }
@@ -290,9 +298,9 @@ func (s *site) choices(k kind, c result.Combination) []layout.Choice {
 		if len(order) < 2 {
 			continue
 		}
-		choice := layout.Choice{Name: a.name}
+		choice := layout.Choice{Name: s.T(a.name)}
 		for _, o := range order {
-			choice.Links = append(choice.Links, layout.Link{Text: a.text(s.e, best[o]), Href: s.href(k, best[o]), Current: o == key(a, c)})
+			choice.Links = append(choice.Links, layout.Link{Text: a.text(s, best[o]), Href: s.href(k, best[o]), Current: o == key(a, c)})
 		}
 		choices = append(choices, choice)
 	}
@@ -336,17 +344,17 @@ func (s *site) fileNotes() []string {
 	var from []string
 	sums := sourcesOf(e)
 	for _, f := range sums[:min(len(sums), maxSources)] {
-		from = append(from, label(f.Source.Source)+" ("+f.words()+")")
+		from = append(from, label(f.Source.Source)+" ("+s.sourceWords(f)+")")
 	}
-	sources := "Sources: " + strings.Join(from, "; ")
+	sources := strings.Join(from, "; ")
 	if more := len(sums) - len(from); more > 0 {
-		sources += fmt.Sprintf("; and %d more", more)
+		sources += s.T("; and %d more", more)
 	}
-	notes := []string{fmt.Sprintf("Edition %s, as of %s. Of %s accepted, %d stand behind a published price.", e.Hash, dateText(e.AsOf), count(e.Accepted, "price", "prices"), e.Counted)}
+	notes := []string{s.T("Edition %s, as of %s. Of %s accepted, %d stand behind a published price.", e.Hash, s.dateText(e.AsOf), s.Count(e.Accepted, "one price", "%s prices"), e.Counted)}
 	if from != nil {
-		notes = append(notes, sources+".")
+		notes = append(notes, s.T("Sources: %s.", sources))
 	}
-	notes = append(notes, "The basket is a yardstick: it is not a diet, and not what anybody eats.")
+	notes = append(notes, s.T("The basket is a yardstick: it is not a diet, and not what anybody eats."))
 	if e.Caution != "" {
 		notes = append(notes, clean(e.Caution))
 	}

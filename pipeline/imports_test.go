@@ -24,10 +24,10 @@ var allowed = map[string][]string{
 	"pipeline/kitchen": {"pipeline/diet", "pipeline/meal", "pipeline/quantity", "pipeline/reference", "pipeline/result", "pipeline/spreadsheet", "pipeline/workspace", "github.com/xuri/excelize/v2"},
 	"pipeline/compute": {"pipeline/index", "pipeline/kitchen", "pipeline/quantity", "pipeline/result", "pipeline/store", "pipeline/workspace", "queries",
 		"github.com/apache/arrow/go/v17"},
-	"pipeline/publish":          {"dashboards", "pipeline/publish/takeaway", "pipeline/result", "pipeline/workspace"},
+	"pipeline/publish":          {"dashboards", "dashboards/catalogue", "pipeline/publish/takeaway", "pipeline/result", "pipeline/workspace"},
 	"pipeline/publish/takeaway": {"pipeline/result", "pipeline/spreadsheet", "github.com/apache/arrow/go/v17"},
 
-	"pipeline/workspace": {"pipeline/quantity", "pipeline/result", "github.com/gofrs/flock", "github.com/pelletier/go-toml/v2", "github.com/xuri/excelize/v2"},
+	"pipeline/workspace": {"dashboards/catalogue", "pipeline/quantity", "pipeline/result", "github.com/gofrs/flock", "github.com/pelletier/go-toml/v2", "github.com/xuri/excelize/v2"},
 	"pipeline/store":     {"queries", "database/sql", "github.com/apache/arrow/go/v17", "github.com/marcboeker/go-duckdb"},
 
 	// Numbers in, numbers out.
@@ -49,9 +49,11 @@ var allowed = map[string][]string{
 	"pipeline/reference": {"pipeline/quantity"},
 
 	// Results to pages: no database, no SQL.
-	"dashboards":        {"dashboards/draw", "dashboards/layout", "pipeline/result"},
-	"dashboards/draw":   {"github.com/dop251/goja", "github.com/go-echarts/go-echarts/v2", "github.com/srwiley/oksvg", "github.com/srwiley/rasterx", "golang.org/x/image"},
-	"dashboards/layout": {},
+	"dashboards": {"dashboards/catalogue", "dashboards/draw", "dashboards/layout", "pipeline/result"},
+	// Texts, numbers and dates by language: a leaf that settings are checked against.
+	"dashboards/catalogue": {"github.com/pelletier/go-toml/v2", "golang.org/x/text"},
+	"dashboards/draw":      {"github.com/dop251/goja", "github.com/go-echarts/go-echarts/v2", "github.com/srwiley/oksvg", "github.com/srwiley/rasterx", "golang.org/x/image"},
+	"dashboards/layout":    {},
 
 	// Makers of data that is committed, no part of the program.
 	"testdata/demo/generate": {},

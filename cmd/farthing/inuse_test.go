@@ -207,6 +207,8 @@ func TestTableErrors(t *testing.T) {
 		{"not UTF-8", "tables/items.csv", "milk,Milk", "milk,M\xeflk", "encoding", "", "not UTF-8", "save it as CSV UTF-8", 0},
 		{"settings", "farthing.toml", "invented = true", "invnted = true", "settings", "invnted", "unknown setting", `did you mean "invented"?`, 2},
 		{"settings, no number", "farthing.toml", "[pages]", "[edit]\nown_ratio = nan\n[pages]", "settings", "edit.own_ratio", "NaN", "above 1", 0},
+		{"settings, unknown language", "farthing.toml", "[pages]", "[pages]\nlanguage = \"xx\"", "settings", "pages.language", `"xx"`, "one of de, en", 0},
+		{"settings, form of a date", "farthing.toml", "[pages]", "[pages]\nforms.date = \"yyyy-MM-dd\"", "settings", "pages.forms.date", `"yyyy-MM-dd"`, "use y, M, MM", 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			dir := town(t, "")

@@ -38,6 +38,29 @@ const (
 // sans is the type of a drawing that stands alone; the style sheet has a longer list.
 const sans = "Seravek,Ubuntu,Calibri,'Liberation Sans',Arial,sans-serif"
 
+// Words are what drawings say by themselves, and the marks of their numbers.
+type Words struct {
+	Day, Reach, ReachSlim, RanOut, RanOutSlim, Rank, NoPrices, Low, Range string
+
+	Decimal, Thousands string // Thousands may be ""
+}
+
+// Figure gives printed digits the marks.
+func (w Words) Figure(s string) string {
+	if w.Decimal == "." && w.Thousands == "" {
+		return s
+	}
+	before, after, point := strings.Cut(s, ".")
+	first := strings.IndexFunc(before, func(r rune) bool { return r >= '0' && r <= '9' })
+	for i := len(before) - 3; first >= 0 && i > first; i -= 3 {
+		before = before[:i] + w.Thousands + before[i:]
+	}
+	if point {
+		before += w.Decimal + after
+	}
+	return before
+}
+
 // Drawing is a picture: its size in px and the elements inside its svg element.
 type Drawing struct {
 	Width, Height float64

@@ -79,7 +79,7 @@ func sample() []Month {
 }
 
 func TestStripGolden(t *testing.T) {
-	wide, slim := Strips(sample(), []string{"Invented demo data. wide"}, []string{"Invented demo data.", "slim"})
+	wide, slim := Strips(english, sample(), []string{"Invented demo data. wide"}, []string{"Invented demo data.", "slim"})
 	for name, d := range map[string]Drawing{"strip-wide.svg": wide, "strip-slim.svg": slim} {
 		svg := d.File("From 31 of 31 days in December 2023 to 28 of 30 in April 2024", "Each strip is one month.")
 		wellFormed(t, string(svg))
@@ -237,7 +237,7 @@ func purseSample() []Purse {
 
 // TestPurses: a bar is as long as its money, and only what is lost is hatched.
 func TestPurses(t *testing.T) {
-	wide, _ := Purses(purseSample(), "XTS", 1.4, "a share 1.40", nil, nil)
+	wide, _ := Purses(english, purseSample(), "XTS", 1.4, "a share 1.40", nil, nil)
 	unit := (widePurse.x1 - widePurse.x0) / 10 // the scale ends at 10
 	for _, want := range []string{
 		fmt.Sprintf(`width="%s" height="15" fill="%s"`, px(.96*unit), Fed), fmt.Sprintf(`width="%s" height="15" fill="%s"`, px(7.2*unit), Fed),
@@ -258,10 +258,12 @@ func TestGolden(t *testing.T) {
 	months, labels := coverageSample()
 	lines, sum := stairSample()
 	for name, draw := range map[string]func() (Drawing, Drawing){
-		"panels":   func() (Drawing, Drawing) { return Panels(panelSample(), "Jan 2024", "Jun 2024", mark, mark) },
-		"ranks":    func() (Drawing, Drawing) { return Ranks(rankSample(), "level, mean 100", mark, mark) },
-		"stairs":   func() (Drawing, Drawing) { return Stairs(lines, sum, "unit price", "pp", mark, mark) },
-		"purses":   func() (Drawing, Drawing) { return Purses(purseSample(), "XTS", 1.4, "a share 1.40", mark, mark) },
+		"panels": func() (Drawing, Drawing) { return Panels(english, panelSample(), "Jan 2024", "Jun 2024", mark, mark) },
+		"ranks":  func() (Drawing, Drawing) { return Ranks(english, rankSample(), "level, mean 100", mark, mark) },
+		"stairs": func() (Drawing, Drawing) { return Stairs(english, lines, sum, "unit price", "pp", mark, mark) },
+		"purses": func() (Drawing, Drawing) {
+			return Purses(english, purseSample(), "XTS", 1.4, "a share 1.40", mark, mark)
+		},
 		"coverage": func() (Drawing, Drawing) { return Coverages(months, labels, mark, mark) },
 	} {
 		wide, slim := draw()
@@ -289,7 +291,7 @@ func TestPanels(t *testing.T) {
 		{"nothing", make([]Point, 3), 0, 0, 0, 0, 1},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			svg := trace(c.points, 10, same)
+			svg := trace(c.points, 10, same, english.NoPrices)
 			path := func(attr string) (n int) {
 				for _, m := range regexp.MustCompile(`<path d="([^"]*)" fill="none" stroke="`+Fed+`" stroke-width="2" `+attr).FindAllStringSubmatch(svg, -1) {
 					n += strings.Count(m[1], "M")
@@ -314,7 +316,7 @@ func TestRanks(t *testing.T) {
 		for i := range n {
 			rows = append(rows, RankRow{Name: "x", Level: float64(i), Rank: i + 1, Lo: max(1, i), Hi: min(n, i+2)})
 		}
-		wide, slim := Ranks(rows, "level", nil, nil)
+		wide, slim := Ranks(english, rows, "level", nil, nil)
 		for _, d := range []Drawing{wide, slim} {
 			estimated := strings.Count(d.Inner, `fill="`+Fed+`"/></g>`) + strings.Count(d.Inner, `height="14" fill="`+Fed+`"/>`)
 			possible := strings.Count(d.Inner, `fill-opacity="0.65"`)
@@ -344,7 +346,7 @@ func TestManyRanks(t *testing.T) {
 	for i := range 100 {
 		rows = append(rows, RankRow{Name: "x", Level: float64(i), Rank: i + 1, Lo: max(1, i-1), Hi: min(100, i+3)})
 	}
-	wide, _ := Ranks(rows, "level", nil, nil)
+	wide, _ := Ranks(english, rows, "level", nil, nil)
 	bars := regexp.MustCompile(`<rect x="([^"]*)" y="[^"]*" width="([^"]*)" [^>]*fill-opacity`).FindAllStringSubmatch(wide.Inner, -1)
 	if len(bars) != 100 || bars[9][1] != "487.5" || bars[9][2] != "12.5" { // ranks 8 to 12: 470 + 7 x 2.5, 5 x 2.5
 		t.Errorf("got %d bars, the tenth %v, want 100, the tenth from 487.5 and 12.5 px wide", len(bars), bars[9])
@@ -393,7 +395,7 @@ func TestStairs(t *testing.T) {
 		}
 	}
 	lines, sum := stairSample()
-	wide, slim := Stairs(lines, sum, "", "", nil, nil)
+	wide, slim := Stairs(english, lines, sum, "", "", nil, nil)
 	// By hand: -1 to 3 over 386 px from 270 puts zero at 366.5 and -0.6 at 308.6; over 324 px from 2 at 83 and 34.4.
 	for svg, want := range map[string]string{wide.Inner: `<rect x="308.6" y="166" width="57.9" height="11" fill="` + Ink, slim.Inner: `<rect x="34.4" y="256" width="48.6" height="11" fill="` + Ink} {
 		if !strings.Contains(svg, want) {
@@ -562,3 +564,6 @@ func TestEngine(t *testing.T) {
 		t.Errorf("got %d figures drawn, want each of three once at each width", n)
 	}
 }
+
+var english = Words{Day: "day", Reach: "reach, days", ReachSlim: "reach", RanOut: "money ran out", RanOutSlim: "out on", Rank: "rank, cheapest 1",
+	NoPrices: "no prices", Low: "low", Range: "range", Decimal: "."}

@@ -63,9 +63,15 @@ func newMachine(library *goja.Program) (machine, error) {
 	if _, err := vm.RunProgram(library); err != nil {
 		return machine{}, err
 	}
-	v, err := vm.RunString(`(function (option, width, height) {
+	v, err := vm.RunString(`(function (option, width, height, decimal, thousands) {
 		var c = echarts.init(null, null, {renderer: "svg", ssr: true, width: width, height: height});
-		c.setOption(JSON.parse(option));
+		option = JSON.parse(option);
+		if (decimal !== "." || thousands !== "") option.yAxis[0].axisLabel.formatter = function (value) {
+			var parts = String(value).split(".");
+			parts[0] = parts[0].replace(/\B(?=(\d{3})+$)/g, thousands);
+			return parts.join(decimal);
+		};
+		c.setOption(option);
 		var svg = c.renderToSVGString();
 		c.dispose();
 		return svg;
@@ -85,10 +91,10 @@ func (e *Engine) Draw(l Lines, width float64, id string, mark []string) (Drawing
 	}
 	w, h := l.Size(width)
 	e.mu.Lock()
-	key := string(option) + px(w)
+	key := string(option) + px(w) + l.Words.Decimal + l.Words.Thousands
 	draw, ok := e.drawn[key]
 	if !ok {
-		draw = sync.OnceValues(func() (string, error) { return e.svg(string(option), w, h) })
+		draw = sync.OnceValues(func() (string, error) { return e.svg(string(option), w, h, l.Words) })
 		e.drawn[key] = draw
 	}
 	e.mu.Unlock()
@@ -96,10 +102,10 @@ func (e *Engine) Draw(l Lines, width float64, id string, mark []string) (Drawing
 	return Drawing{w, h, plain(svg, id)}, err
 }
 
-func (e *Engine) svg(option string, w, h float64) (string, error) {
+func (e *Engine) svg(option string, w, h float64, words Words) (string, error) {
 	m := <-e.idle
 	defer func() { e.idle <- m }()
-	v, err := m.draw(goja.Undefined(), m.vm.ToValue(option), m.vm.ToValue(w), m.vm.ToValue(h))
+	v, err := m.draw(goja.Undefined(), m.vm.ToValue(option), m.vm.ToValue(w), m.vm.ToValue(h), m.vm.ToValue(words.Decimal), m.vm.ToValue(words.Thousands))
 	if err != nil {
 		return "", fmt.Errorf("chart library: %w", err)
 	}

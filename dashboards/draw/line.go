@@ -47,6 +47,7 @@ func (s Series) ranged() bool {
 type Lines struct {
 	Months []string // axis labels, "" for a month without one
 	Series []Series
+	Words  Words
 }
 
 // span is the smallest and largest value of some points, their ranges
@@ -161,7 +162,7 @@ func (l Lines) Option(width float64, mark []string) (json.RawMessage, error) {
 	}
 	for _, s := range l.Series {
 		if s.ranged() {
-			addBand(c, s)
+			addBand(c, s, l.Words)
 		}
 	}
 	for i, s := range l.Series {
@@ -241,7 +242,7 @@ func addLine(c *charts.Line, s Series, ink, align string) {
 
 // addBand adds a series' range as two stacked series: its low edge, and the
 // difference to the high edge with the tint between them.
-func addBand(c *charts.Line, s Series) {
+func addBand(c *charts.Line, s Series, w Words) {
 	low, high := make([]opts.LineData, len(s.Points)), make([]opts.LineData, len(s.Points))
 	for i, p := range s.Points {
 		low[i].Value, high[i].Value = "-", "-"
@@ -255,8 +256,8 @@ func addBand(c *charts.Line, s Series) {
 			charts.WithLineStyleOpts(opts.LineStyle{Color: Edge, Width: 1}),
 			charts.WithItemStyleOpts(opts.ItemStyle{Color: Edge}))...)
 	}
-	add("low", low)
-	add("range", high, charts.WithAreaStyleOpts(opts.AreaStyle{Color: Tint, Opacity: opts.Float(1)}))
+	add(w.Low, low)
+	add(w.Range, high, charts.WithAreaStyleOpts(opts.AreaStyle{Color: Tint, Opacity: opts.Float(1)}))
 }
 
 // addGaps says, in the middle of each run of months without a value, what is

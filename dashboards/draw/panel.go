@@ -37,8 +37,8 @@ const (
 
 // Panels draws small figures in rows, twice. from and to name the first and
 // last month. They share one scale, which Scaled tells.
-func Panels(list []Panel, from, to string, wideMark, slimMark []string) (wide, slim Drawing) {
-	return panels(list, from, to, widePanels).marked(wideMark), panels(list, from, to, slimPanels).marked(slimMark)
+func Panels(w Words, list []Panel, from, to string, wideMark, slimMark []string) (wide, slim Drawing) {
+	return panels(w, list, from, to, widePanels).marked(wideMark), panels(w, list, from, to, slimPanels).marked(slimMark)
 }
 
 // Scaled is the scale that panels share.
@@ -50,7 +50,7 @@ func Scaled(list []Panel) (from, to, step float64) {
 	return scale(span(points...))
 }
 
-func panels(list []Panel, from, to string, s panelSize) Drawing {
+func panels(w Words, list []Panel, from, to string, s panelSize) Drawing {
 	lo, hi, step := Scaled(list)
 	var b strings.Builder
 	for i, p := range list {
@@ -65,7 +65,7 @@ func panels(list []Panel, from, to string, s panelSize) Drawing {
 			v := lo + k*step
 			fmt.Fprintf(&grid, "M0 %sH%s", px(at(v)), px(s.panel))
 			if column == 0 {
-				b.WriteString(text(-7, at(v)+4, axisNumber(v, step), end+" "+small))
+				b.WriteString(text(-7, at(v)+4, w.axisNumber(v, step), end+" "+small))
 			}
 		}
 		fmt.Fprintf(&b, `<path d="%s" stroke="%s"/>`, grid.String(), Hair)
@@ -73,7 +73,7 @@ func panels(list []Panel, from, to string, s panelSize) Drawing {
 		if len(p.Points) > 1 {
 			pitch = s.panel / float64(len(p.Points)-1)
 		}
-		b.WriteString(trace(p.Points, pitch, at))
+		b.WriteString(trace(p.Points, pitch, at, w.NoPrices))
 		base := panelTop + panelPlot
 		b.WriteString(text(0, base+16, from, small))
 		if from != to {
@@ -86,12 +86,12 @@ func panels(list []Panel, from, to string, s panelSize) Drawing {
 }
 
 // axisNumber prints a mark of a scale with the decimals its step needs.
-func axisNumber(v, step float64) string {
+func (w Words) axisNumber(v, step float64) string {
 	decimals := 0
 	for s := step; decimals < 6 && math.Abs(s-math.Round(s)) > 1e-9; s *= 10 {
 		decimals++
 	}
-	return strings.Replace(fmt.Sprintf("%.*f", decimals, v), "-", "\u2212", 1)
+	return strings.Replace(w.Figure(fmt.Sprintf("%.*f", decimals, v)), "-", "\u2212", 1)
 }
 
 // fitted cuts text that is wider than its room.
@@ -105,7 +105,7 @@ func fitted(s string, width, size float64) string {
 // trace draws points at a pitch: the band with its two edges, the line, broken
 // to and from an imputed point, a ring on an imputed point that has room, a
 // dot on the newest. Nothing crosses a gap; a wide one says so.
-func trace(points []Point, pitch float64, at func(float64) float64) string {
+func trace(points []Point, pitch float64, at func(float64) float64, none string) string {
 	var band, edges, solid, dashed, rings, dots strings.Builder
 	x := func(i int) float64 { return float64(i) * pitch }
 	has := func(i int) bool { return i >= 0 && i < len(points) && points[i].Value != "" }
@@ -177,7 +177,7 @@ func trace(points []Point, pitch float64, at func(float64) float64) string {
 		if width := float64(i-first) * pitch; width >= 56 || i-first == len(points) {
 			const half = 28.0 // of the words
 			middleOf := min(max((x(first)+x(i-1))/2, half), max(x(len(points)-1)-half, half))
-			b.WriteString(text(middleOf, panelTop+panelPlot-6, "no prices", middle+` font-style="italic" `+small))
+			b.WriteString(text(middleOf, panelTop+panelPlot-6, none, middle+` font-style="italic" `+small))
 		}
 	}
 	return b.String()

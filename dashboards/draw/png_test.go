@@ -12,7 +12,7 @@ import (
 // TestPNG reads pictures back: their size, the ink of a bar, the paper around it,
 // and letters where there are words.
 func TestPNG(t *testing.T) {
-	wide, _ := Purses(purseSample(), "XTS", 0, "", nil, nil)
+	wide, _ := Purses(english, purseSample(), "XTS", 0, "", nil, nil)
 	svg := wide.File("A headline’s words", "What is drawn.")
 	b, err := PNG(svg)
 	if err != nil {
@@ -71,7 +71,7 @@ func hexDigit(v uint32) byte { return "0123456789abcdef"[v] }
 
 // TestPNGPens: a dash of a strip is as long and as high as its day.
 func TestPNGPens(t *testing.T) {
-	wide, _ := Strips([]Month{{Year: 2023, Name: "Dec", Days: 31, Fed: 31, Count: "33.24", RunsOut: "lasted", Lo: nan, Hi: nan}}, nil, nil)
+	wide, _ := Strips(english, []Month{{Year: 2023, Name: "Dec", Days: 31, Fed: 31, Count: "33.24", RunsOut: "lasted", Lo: nan, Hi: nan}}, nil, nil)
 	b, err := PNG(wide.File("H", ""))
 	if err != nil {
 		t.Fatal(err)

@@ -29,11 +29,11 @@ const purseHeight = 15.0
 
 // Purses draws bars of one scale from zero: outlined as far as must be paid, inked as
 // far as it is used, hatched where it spoils. A broken upright stands at limit, if that is above 0.
-func Purses(rows []Purse, unit string, limit float64, limitWords string, wideMark, slimMark []string) (wide, slim Drawing) {
-	return purses(rows, unit, limit, limitWords, widePurse).marked(wideMark), purses(rows, unit, limit, limitWords, slimPurse).marked(slimMark)
+func Purses(w Words, rows []Purse, unit string, limit float64, limitWords string, wideMark, slimMark []string) (wide, slim Drawing) {
+	return purses(w, rows, unit, limit, limitWords, widePurse).marked(wideMark), purses(w, rows, unit, limit, limitWords, slimPurse).marked(slimMark)
 }
 
-func purses(rows []Purse, unit string, limit float64, limitWords string, s purseSize) Drawing {
+func purses(w Words, rows []Purse, unit string, limit float64, limitWords string, s purseSize) Drawing {
 	most := limit
 	for _, r := range rows {
 		most = max(most, r.Whole, r.Used)
@@ -48,7 +48,7 @@ func purses(rows []Purse, unit string, limit float64, limitWords string, s purse
 	var b, grid, words strings.Builder // words stand over the limit's line, with paper around them
 	for k := 0.0; k*step <= to+step/2; k++ {
 		fmt.Fprintf(&grid, "M%s %sV%s", px(at(k*step)), px(top-6), px(height))
-		number, anchor := axisNumber(k*step, step), middle
+		number, anchor := w.axisNumber(k*step, step), middle
 		switch {
 		case k == 0:
 			number, anchor = number+" "+unit, ""

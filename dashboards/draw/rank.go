@@ -32,11 +32,11 @@ const MostSquares = 40
 // Ranks draws rows, best first, twice: the level as a dot on one scale, then
 // as many squares as there are ranks, the estimate numbered, the other ranks
 // it may hold in a lighter ink, the rest open. head names the level.
-func Ranks(rows []RankRow, head string, wideMark, slimMark []string) (wide, slim Drawing) {
-	return ranks(rows, head, wideRanks).marked(wideMark), ranks(rows, head, slimRanks).marked(slimMark)
+func Ranks(w Words, rows []RankRow, head string, wideMark, slimMark []string) (wide, slim Drawing) {
+	return ranks(w, rows, head, wideRanks).marked(wideMark), ranks(w, rows, head, slimRanks).marked(slimMark)
 }
 
-func ranks(rows []RankRow, head string, s rankSize) Drawing {
+func ranks(words Words, rows []RankRow, head string, s rankSize) Drawing {
 	lo, hi := rows[0].Level, rows[0].Level
 	for _, r := range rows {
 		lo, hi = min(lo, r.Level), max(hi, r.Level)
@@ -47,13 +47,13 @@ func ranks(rows []RankRow, head string, s rankSize) Drawing {
 	const top, mark = 40.0, 14.0
 	height := top + float64(len(rows))*s.row
 	var b strings.Builder
-	b.WriteString(text(s.scale-10, 12, head, small) + text(s.ranks, 12, "rank, cheapest 1", small))
+	b.WriteString(text(s.scale-10, 12, head, small) + text(s.ranks, 12, words.Rank, small))
 	every := int(math.Ceil(38 / (at(from+step) - at(from)))) // so many steps that the numbers stay apart
 	var grid strings.Builder
 	for k := 0.0; from+k*step <= to+step/2; k++ {
 		fmt.Fprintf(&grid, "M%s %sV%s", px(at(from+k*step)), px(top-4), px(height))
 		if int(k)%every == 0 {
-			b.WriteString(text(at(from+k*step), 30, axisNumber(from+k*step, step), middle+" "+small))
+			b.WriteString(text(at(from+k*step), 30, words.axisNumber(from+k*step, step), middle+" "+small))
 		}
 	}
 	fmt.Fprintf(&b, `<path d="%s" stroke="%s"/>`, grid.String(), Hair)

@@ -57,11 +57,11 @@ const stairHeight = 11.0
 // Stairs draws lines that add up, twice: each bar starts where the last one
 // ended, and the sum stands under a rule, from zero. change and value name the
 // two columns of figures.
-func Stairs(lines []Stair, sum Stair, change, value string, wideMark, slimMark []string) (wide, slim Drawing) {
-	return stairs(lines, sum, change, value, wideStairs).marked(wideMark), stairs(lines, sum, change, value, slimStairs).marked(slimMark)
+func Stairs(w Words, lines []Stair, sum Stair, change, value string, wideMark, slimMark []string) (wide, slim Drawing) {
+	return stairs(w, lines, sum, change, value, wideStairs).marked(wideMark), stairs(w, lines, sum, change, value, slimStairs).marked(slimMark)
 }
 
-func stairs(lines []Stair, sum Stair, change, value string, s stairSize) Drawing {
+func stairs(w Words, lines []Stair, sum Stair, change, value string, s stairSize) Drawing {
 	lo, hi, at := 0.0, 0.0, 0.0
 	for _, l := range lines {
 		for _, v := range l.Parts {
@@ -80,7 +80,7 @@ func stairs(lines []Stair, sum Stair, change, value string, s stairSize) Drawing
 		v := from + k*step
 		fmt.Fprintf(&grid, "M%s %sV%s", px(x(v)), px(top-4), px(height))
 		if int(k)%every == 0 {
-			n, anchor := axisNumber(v, step), middle
+			n, anchor := w.axisNumber(v, step), middle
 			if v > step/2 {
 				n = "+" + n
 			}

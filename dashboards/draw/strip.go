@@ -12,6 +12,7 @@ import (
 type Month struct {
 	Year int
 	Name string // "Feb"
+	Full string // "Feb 2024"
 	Days int    // from the pay day to the next
 
 	// Fed is the number of whole days fed, Part the fraction of the day after
@@ -35,12 +36,11 @@ type stripSize struct {
 	width, x0, pitch, mark, count float64
 	small                         bool // little room: a heading a year, and a day without its month
 	cuts                          int  // lines of hatching across a day
-	countHead, outHead            string
 }
 
 var (
-	wideStrip = stripSize{width: Wide, x0: 78, pitch: 15, mark: 12, count: 605, cuts: 2, countHead: "reach, days", outHead: "money ran out"}
-	slimStrip = stripSize{width: Slim, x0: 28, pitch: 7.25, mark: 5.65, count: 288, small: true, cuts: 1, countHead: "reach", outHead: "out on"}
+	wideStrip = stripSize{width: Wide, x0: 78, pitch: 15, mark: 12, count: 605, cuts: 2}
+	slimStrip = stripSize{width: Slim, x0: 28, pitch: 7.25, mark: 5.65, count: 288, small: true, cuts: 1}
 )
 
 const (
@@ -50,18 +50,22 @@ const (
 
 // Strips draws months under each other, twice: for a wide sheet and for a
 // phone, each with its own lines of small type below.
-func Strips(months []Month, wideMark, slimMark []string) (wide, slim Drawing) {
-	return strips(months, wideStrip).marked(wideMark), strips(months, slimStrip).marked(slimMark)
+func Strips(w Words, months []Month, wideMark, slimMark []string) (wide, slim Drawing) {
+	return strips(w, months, wideStrip).marked(wideMark), strips(w, months, slimStrip).marked(slimMark)
 }
 
-func strips(months []Month, s stripSize) Drawing {
+func strips(w Words, months []Month, s stripSize) Drawing {
+	count, out := w.Reach, w.RanOut
+	if s.small {
+		count, out = w.ReachSlim, w.RanOutSlim
+	}
 	var b strings.Builder
 	for d := 1; d <= 29; d += 7 {
 		b.WriteString(text(s.x0+float64(d-1)*s.pitch+s.mark/2, 12, fmt.Sprint(d), middle+" "+small))
 	}
-	b.WriteString(text(0, 12, "day", small))
-	b.WriteString(text(s.count, 12, s.countHead, end+" "+small))
-	b.WriteString(text(s.width, 12, s.outHead, end+" "+small))
+	b.WriteString(text(0, 12, w.Day, small))
+	b.WriteString(text(s.count, 12, count, end+" "+small))
+	b.WriteString(text(s.width, 12, out, end+" "+small))
 	y := 20.0
 	for i, m := range months {
 		newYear := i == 0 || months[i-1].Year != m.Year
@@ -87,7 +91,7 @@ func strips(months []Month, s stripSize) Drawing {
 		}
 		label := m.Name
 		if newYear && !s.small {
-			label = fmt.Sprintf("%s %d", m.Name, m.Year)
+			label = m.Full
 		}
 		weight := ""
 		if i == len(months)-1 {
@@ -181,7 +185,7 @@ func Sample(kind string) Drawing {
 	nan := math.NaN()
 	level := func(y float64) float64 { return y }
 	panel := func(points ...Point) Drawing {
-		return Drawing{30, 16, `<g transform="translate(3 0)">` + trace(points, 24/float64(len(points)-1), level) + `</g>`}
+		return Drawing{30, 16, `<g transform="translate(3 0)">` + trace(points, 24/float64(len(points)-1), level, "") + `</g>`}
 	}
 	rank := func(attr string) Drawing {
 		return Drawing{18, 16, `<rect x="0.5" y="1.5" width="17" height="13" ` + attr + `/>`}

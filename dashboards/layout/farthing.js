@@ -4,6 +4,7 @@
 // page shows the same figures, rows and links.
 (function () {
   "use strict";
+  var say = {}; // the language of the pages: layout puts its words here
   var root = document.documentElement;
   var plots = Array.prototype.slice.call(document.querySelectorAll("[data-plot]"));
 
@@ -20,6 +21,13 @@
       if (said) words.push(row.cells[k].classList.contains("miss") ? said : heads[k].textContent + " " + said);
     }
     return row.cells[0].textContent + ": " + words.join("; ");
+  }
+
+  // figure prints a number of an axis with the marks of the language.
+  function figure(value) {
+    var parts = String(value).split(".");
+    parts[0] = parts[0].replace(/\B(?=(\d{3})+$)/g, say.thousands);
+    return parts.join(say.decimal);
   }
 
   // wake draws one plot; done is called once, also where nothing can be drawn.
@@ -43,7 +51,9 @@
       var at = e.axesInfo && e.axesInfo[0];
       if (at) out.textContent = sentence(document.getElementById(plot.dataset.plot), at.value);
     });
-    chart.setOption(JSON.parse(plot.querySelector("script").textContent));
+    var option = JSON.parse(plot.querySelector("script").textContent);
+    if (say.decimal !== "." || say.thousands !== "") option.yAxis[0].axisLabel.formatter = figure;
+    chart.setOption(option);
     plot.resize = function () { if (plot.clientWidth) chart.resize({ width: plot.clientWidth }); };
   }
 
@@ -74,7 +84,7 @@
 
   // Filters by the part whose table they are of. What is asked of them stands
   // in the address, so that a link shows the same rows: #PART/MONTH/WORDS&PART/...
-  var filters = {}, most = 12, names = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split(" ");
+  var filters = {}, most = 12;
 
   function filter(table) {
     var rows = Array.prototype.slice.call(table.tBodies[0].rows);
@@ -82,7 +92,7 @@
     var bar = document.createElement("div"), scroll = table.parentNode, month;
     bar.className = "filter";
     scroll.parentNode.insertBefore(bar, scroll);
-    var words = field("input", bar, "Rows with the words", changed);
+    var words = field("input", bar, say.rows, changed);
     var texts = rows.map(function (r) {
       return plain(Array.prototype.map.call(r.cells, function (c) { return c.textContent; }).join(" "));
     });
@@ -92,11 +102,11 @@
     });
     var first = Math.min.apply(null, of.map(function (m) { return m[0]; })), last = Math.max.apply(null, of.map(function (m) { return m[1]; }));
     if (first > 0 && last > first) {
-      month = field("select", bar, "of the month", changed);
-      make("option", month, "all").value = "";
+      month = field("select", bar, say.month, changed);
+      make("option", month, say.all).value = "";
       for (var m = last; m >= first; m--) {
         var year = Math.floor((m - 1) / 12), n = (m - 1) % 12;
-        make("option", month, names[n] + " " + year).value = year + "-" + ("0" + (n + 1)).slice(-2);
+        make("option", month, say.months[n].replace("{year}", year)).value = year + "-" + ("0" + (n + 1)).slice(-2);
       }
     }
     var out = make("p", bar);
@@ -108,7 +118,7 @@
         r.hidden = !(asked.every(function (w) { return texts[i].indexOf(w) >= 0; }) && (!at || of[i][0] <= at && at <= of[i][1]));
         if (!r.hidden) shown++;
       });
-      out.textContent = shown === rows.length ? "" : shown + " of " + rows.length + " rows shown.";
+      out.textContent = shown === rows.length ? "" : say.shown.replace("{shown}", shown).replace("{rows}", rows.length);
     }
     function changed() {
       show();
@@ -156,7 +166,7 @@
     var bar = document.createElement("div");
     bar.className = "filter";
     list.parentNode.insertBefore(bar, list);
-    var words = field("input", bar, list.querySelector("b").textContent + " with the words", function () {
+    var words = field("input", bar, say.links.replace("{what}", list.querySelector("b").textContent), function () {
       links.forEach(function (a) { a.hidden = plain(a.textContent).indexOf(plain(words.value).trim()) < 0; });
     });
   });

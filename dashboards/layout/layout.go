@@ -6,20 +6,30 @@
 package layout
 
 import (
+	"bytes"
 	_ "embed"
+	"encoding/json"
 	"html/template"
 	"io"
+	"regexp"
 )
 
 var (
 	//go:embed page.html
 	pageHTML string
-	// Style and Script are the two files every page refers to.
+	// Style is the style sheet every page refers to.
 	//go:embed style.css
 	Style []byte
 	//go:embed farthing.js
-	Script []byte
+	script []byte
 )
+
+// Script is the script every page refers to, with its words in it: the fields
+// are those of say in the script.
+func Script(words any) ([]byte, error) {
+	b, err := json.Marshal(words)
+	return bytes.Replace(script, []byte("var say = {};"), []byte("var say = "+string(b)+";"), 1), err
+}
 
 // The names of the files beside the pages.
 const (
@@ -99,7 +109,10 @@ type Plot struct {
 }
 
 // Note is a remark; its head stands in bold.
-type Note struct{ Head, Text string }
+type Note struct {
+	Head, Text     string
+	Lang, TextLang string // where they are in another language than the page
+}
 
 // Table repeats a figure's numbers. The first cell of a row is its header.
 type Table struct {
@@ -131,6 +144,7 @@ type Cell struct {
 	Span    int
 	Missing bool
 	Words   bool
+	Lang    string // where it is in another language than the page
 }
 
 // Live says whether a plot of the page can be drawn by the chart library.
@@ -145,12 +159,35 @@ func (p Page) Live() bool {
 	return false
 }
 
-var page = template.Must(template.New("page").Parse(pageHTML))
+// Words are the language of the pages: its tag, and how a text of the template is said in it.
+type Words struct {
+	Lang string
+	Say  func(text string, args ...any) string
+}
+
+// Printer writes the pages of a language.
+type Printer struct{ page *template.Template }
+
+// NewPrinter reads the template for a language.
+func NewPrinter(words Words) Printer {
+	funcs := template.FuncMap{"t": words.Say, "lang": func() string { return words.Lang }}
+	return Printer{template.Must(template.New("page").Funcs(funcs).Parse(pageHTML))}
+}
+
+// Texts are the texts of the template, as it asks for them.
+func Texts() (list []string) {
+	for _, m := range asked.FindAllStringSubmatch(pageHTML, -1) {
+		list = append(list, m[1])
+	}
+	return list
+}
+
+var asked = regexp.MustCompile(`\{\{t "([^"]*)"`)
 
 // Write writes a page.
-func Write(w io.Writer, s Site, p Page) error {
-	return page.Execute(w, struct {
+func (p Printer) Write(w io.Writer, s Site, page Page) error {
+	return p.page.Execute(w, struct {
 		Site
 		Page
-	}{s, p})
+	}{s, page})
 }

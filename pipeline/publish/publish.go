@@ -13,6 +13,7 @@ import (
 	"path/filepath"
 
 	"farthing/dashboards"
+	"farthing/dashboards/catalogue"
 	"farthing/pipeline/publish/takeaway"
 	"farthing/pipeline/result"
 	"farthing/pipeline/workspace"
@@ -44,7 +45,11 @@ func Run(w *workspace.Workspace, e *result.Edition, library string) error {
 		if err := takeaway.Write(data, e, map[string]string{result.Observations: sums[result.Observations]}); err != nil {
 			return fmt.Errorf("files to take away: %w", err)
 		}
-		if err := dashboards.Write(tmp, e, library, w.Pages.PNG); err != nil {
+		language, err := catalogue.New(w.Pages.Language, w.Pages.Forms)
+		if err != nil {
+			return err
+		}
+		if err := dashboards.Write(tmp, e, language, library, w.Pages.PNG); err != nil {
 			return fmt.Errorf("pages: %w", err)
 		}
 	}

@@ -10,6 +10,8 @@ import (
 
 	"github.com/pelletier/go-toml/v2"
 	"github.com/pelletier/go-toml/v2/unstable"
+
+	"farthing/dashboards/catalogue"
 )
 
 // Settings are the choices of farthing.toml. Every one that a figure depends
@@ -92,8 +94,10 @@ type Meals struct {
 
 // Pages says what is drawn.
 type Pages struct {
-	Draw bool `toml:"draw"`
-	PNG  bool `toml:"png"` // figures as PNG beside their SVG
+	Draw     bool            `toml:"draw"`
+	PNG      bool            `toml:"png"`      // figures as PNG beside their SVG
+	Language string          `toml:"language"` // one of catalogue.Languages
+	Forms    catalogue.Forms `toml:"forms"`    // of numbers and dates; what is blank is the language's own
 }
 
 // Source says how a family of files is read.
@@ -166,7 +170,7 @@ func Defaults() Settings {
 			OwnRatio: 2, PeerRatio: 3.1622776601683795, WindowDays: 183, MinOwn: 3, MinPeer: 6, ShelfTolerance: 0.01},
 		Panel: Panel{Sample: "matched", SourceOrder: []string{"quotes", "averages"}, Impute: true, MinObservedShare: 0.7, MinNotes: 1},
 		Meals: Meals{DietMonths: 24},
-		Pages: Pages{Draw: true, PNG: true},
+		Pages: Pages{Draw: true, PNG: true, Language: catalogue.English},
 	}
 }
 
@@ -209,6 +213,11 @@ func parseSettings(b []byte) (Settings, error) {
 		oneOf("edit.rule", s.Edit.Rule, EditRules...),
 		oneOf("meals.convention", s.Meals.Convention, "", "metric", "us", "imperial", "australian"),
 		oneOf("panel.sample", s.Panel.Sample, "as_found", "matched"),
+		oneOf("pages.language", s.Pages.Language, catalogue.Languages()...),
+	}
+	var form *catalogue.FormError
+	if errors.As(s.Pages.Forms.Check(), &form) {
+		errs = append(errs, bad(0, "pages.forms."+form.Name, fmt.Sprintf("%q", form.Read), form.Instead))
 	}
 	for _, t := range s.Prices.PriceTypes {
 		errs = append(errs, oneOf("prices.price_types", t, PricedTypes...))
