@@ -182,7 +182,7 @@ func TestShares(t *testing.T) {
 // lines is a cost with a gap and an imputed month beside an allowance with a step.
 func lines() Lines {
 	return Lines{
-		Words: english,
+		Words:  english,
 		Months: []string{"2023", "", "", "Apr", "", "", ""},
 		Series: []Series{
 			{Name: "basket", Last: "155.18", Gap: "no full price", Points: []Point{{Value: "155.1789", Lo: "150.25", Hi: "160.5"}, {Value: "157.5", Lo: "151", Hi: "164"}, {Value: "158", Broken: true}, {Value: "158.6"}, {}, {}, {Value: "160.25"}}},
