@@ -10,6 +10,7 @@ package draw
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"html"
 	"strconv"
@@ -42,12 +43,12 @@ const sans = "Seravek,Ubuntu,Calibri,'Liberation Sans',Arial,sans-serif"
 type Words struct {
 	Day, Reach, ReachSlim, RanOut, RanOutSlim, Rank, NoPrices, Low, Range string
 
-	Decimal, Thousands string // Thousands may be ""
+	Decimal, Thousands string // Decimal "" is a point; Thousands may be ""
 }
 
 // Figure gives printed digits the marks.
 func (w Words) Figure(s string) string {
-	if w.Decimal == "." && w.Thousands == "" {
+	if cmp.Or(w.Decimal, ".") == "." && w.Thousands == "" {
 		return s
 	}
 	before, after, point := strings.Cut(s, ".")

@@ -70,11 +70,11 @@ func wellFormed(t *testing.T, svg string) {
 func sample() []Month {
 	nan := math.NaN()
 	return []Month{
-		{Year: 2023, Name: "Dec", Days: 31, Fed: 31, Lo: nan, Hi: nan, Count: "33.24", RunsOut: "lasted", OutDay: "lasted", Words: "all 31 days fed"},
-		{Year: 2024, Name: "Jan", Days: 31, Gap: "an item was not sold [M]", Lo: nan, Hi: nan, Words: "no price"},
-		{Year: 2024, Name: "Feb", Days: 29, Fed: 27, Part: 0.08, Hatched: true, Lo: nan, Hi: nan, Count: "27.08", RunsOut: "28 Feb", OutDay: "28", Words: "27 of 29 days fed"},
-		{Year: 2024, Name: "Mar", Days: 31, Fed: 26, Part: 0.84, Lo: 25.5, Hi: 28, Count: "26.84", RunsOut: "27 Mar", OutDay: "27", Words: "with a range"},
-		{Year: 2024, Name: "Apr", Days: 30, Fed: 28, Part: 0.33, Lo: nan, Hi: nan, Count: "28.33", RunsOut: "29 Apr", OutDay: "29", Step: "1 Apr 2024: allowance 156.00 to 165.36 XTS", Words: "after a raise"},
+		{Year: 2023, Name: "Dec", Full: "Dec 2023", Days: 31, Fed: 31, Lo: nan, Hi: nan, Count: "33.24", RunsOut: "lasted", OutDay: "lasted", Words: "all 31 days fed"},
+		{Year: 2024, Name: "Jan", Full: "Jan 2024", Days: 31, Gap: "an item was not sold [M]", Lo: nan, Hi: nan, Words: "no price"},
+		{Year: 2024, Name: "Feb", Full: "Feb 2024", Days: 29, Fed: 27, Part: 0.08, Hatched: true, Lo: nan, Hi: nan, Count: "27.08", RunsOut: "28 Feb", OutDay: "28", Words: "27 of 29 days fed"},
+		{Year: 2024, Name: "Mar", Full: "Mar 2024", Days: 31, Fed: 26, Part: 0.84, Lo: 25.5, Hi: 28, Count: "26.84", RunsOut: "27 Mar", OutDay: "27", Words: "with a range"},
+		{Year: 2024, Name: "Apr", Full: "Apr 2024", Days: 30, Fed: 28, Part: 0.33, Lo: nan, Hi: nan, Count: "28.33", RunsOut: "29 Apr", OutDay: "29", Step: "1 Apr 2024: allowance 156.00 to 165.36 XTS", Words: "after a raise"},
 	}
 }
 
@@ -182,6 +182,7 @@ func TestShares(t *testing.T) {
 // lines is a cost with a gap and an imputed month beside an allowance with a step.
 func lines() Lines {
 	return Lines{
+		Words:  english,
 		Months: []string{"2023", "", "", "Apr", "", "", ""},
 		Series: []Series{
 			{Name: "basket", Last: "155.18", Gap: "no full price", Points: []Point{{Value: "155.1789", Lo: "150.25", Hi: "160.5"}, {Value: "157.5", Lo: "151", Hi: "164"}, {Value: "158", Broken: true}, {Value: "158.6"}, {}, {}, {Value: "160.25"}}},
@@ -567,3 +568,37 @@ func TestEngine(t *testing.T) {
 
 var english = Words{Day: "day", Reach: "reach, days", ReachSlim: "reach", RanOut: "money ran out", RanOutSlim: "out on", Rank: "rank, cheapest 1",
 	NoPrices: "no prices", Low: "low", Range: "range", Decimal: "."}
+
+// TestMarks: the scales of drawings have the marks of the language, those of
+// the chart library too.
+func TestMarks(t *testing.T) {
+	german := english
+	german.Decimal, german.Thousands = ",", "."
+	for _, c := range []struct{ text, want string }{{"1234567.50", "1.234.567,50"}, {"-1000", "-1.000"}, {"999.5", "999,5"}, {"0", "0"}} {
+		if got := german.Figure(c.text); got != c.want {
+			t.Errorf("%s: got %q, want %q", c.text, got, c.want)
+		}
+	}
+	points := []Point{{Value: "1000.5"}, {Value: "1002"}}
+	wide, _ := Panels(german, []Panel{{Title: "Tarn", Points: points}}, "Jan", "Feb", nil, nil)
+	if !strings.Contains(wide.Inner, ">1.000,5<") {
+		t.Errorf("got no 1.000,5 beside the panels, want it")
+	}
+	dir := os.Getenv("FARTHING_ASSETS")
+	if dir == "" {
+		t.Skip("no chart library: name its folder in FARTHING_ASSETS")
+	}
+	e, err := NewEngine(filepath.Join(dir, "echarts.min.js"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for words, want := range map[Words]string{german: ">1.000,5<", english: ">1,000.5<"} { // the library's own marks are English
+		d, err := e.Draw(Lines{Words: words, Months: []string{"Jan", "Feb"}, Series: []Series{{Name: "basket", Points: points}}}, Wide, "x", nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !strings.Contains(d.Inner, want) {
+			t.Errorf("got no %s beside the line, want it", want)
+		}
+	}
+}

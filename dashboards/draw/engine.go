@@ -1,6 +1,7 @@
 package draw
 
 import (
+	"cmp"
 	"fmt"
 	"os"
 	"regexp"
@@ -105,7 +106,7 @@ func (e *Engine) Draw(l Lines, width float64, id string, mark []string) (Drawing
 func (e *Engine) svg(option string, w, h float64, words Words) (string, error) {
 	m := <-e.idle
 	defer func() { e.idle <- m }()
-	v, err := m.draw(goja.Undefined(), m.vm.ToValue(option), m.vm.ToValue(w), m.vm.ToValue(h), m.vm.ToValue(words.Decimal), m.vm.ToValue(words.Thousands))
+	v, err := m.draw(goja.Undefined(), m.vm.ToValue(option), m.vm.ToValue(w), m.vm.ToValue(h), m.vm.ToValue(cmp.Or(words.Decimal, ".")), m.vm.ToValue(words.Thousands))
 	if err != nil {
 		return "", fmt.Errorf("chart library: %w", err)
 	}
