@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strconv"
@@ -41,8 +42,9 @@ type observed struct {
 
 func exp(ln float64) float64 { return math.Exp(ln) }
 
-// fixed is a log in the database's fixed point.
-func fixed(n int64) float64 { return float64(n) / 1e12 }
+// fixed is a log from the database's fixed point; fixedPoint is its whole number.
+func fixed(n int64) float64         { return float64(n) / 1e12 }
+func fixedPoint(ln float64) float64 { return math.Round(ln * 1e12) }
 
 // correct resolves the corrections to rows. One that names no observation, or
 // whose expectation no longer holds, is stale: the source was repaired or the
@@ -224,10 +226,10 @@ func reduce(ctx context.Context, st *store.Store, s workspace.Settings, t *works
 		return nil, err
 	}
 	if err := st.Table(ctx, queries.PanelChange, func(rec arrow.Record) error {
-		key, ln, n := at(rec), int64s(rec, 4), int32s(rec, 5)
+		key, back, ln, n := at(rec), int32s(rec, 4), int64s(rec, 5), int32s(rec, 6)
 		for i := range ln {
 			x := o.quotes[key(i)] // a change always has a price of its month
-			x.change, x.nMatched = fixed(ln[i]), int(n[i])
+			x.link(link{int(back[i]), float64(n[i]), float64(ln[i])}, int(n[i]))
 			o.quotes[key(i)] = x
 		}
 		return nil
@@ -289,13 +291,20 @@ func readAverages(ctx context.Context, st *store.Store, s workspace.Settings, o 
 	}, "SELECT region, item, grade, month, source, ln_price FROM panel_average ORDER BY source"); err != nil {
 		return err
 	}
-	for k, x := range o.averages {
-		before := k
-		before.month--
-		if b, ok := o.averages[before]; ok && chosen[before].source == chosen[k].source {
-			x.change, x.nMatched = x.ln-b.ln, 1
+	// A source's averages of a good in a region are one series: each goes on from its last.
+	type series struct {
+		region string
+		good
+		source string
+	}
+	last := map[series]place{}
+	for _, k := range slices.SortedFunc(maps.Keys(o.averages), func(a, b place) int { return cmp.Compare(a.month, b.month) }) {
+		at, x := series{k.region, k.good, chosen[k].source}, o.averages[k]
+		if b, ok := last[at]; ok {
+			x.link(link{int(k.month - b.month), 1, fixedPoint(x.ln) - fixedPoint(o.averages[b].ln)}, 1)
 			o.averages[k] = x
 		}
+		last[at] = k
 	}
 	return nil
 }

@@ -46,6 +46,22 @@ type raw struct {
 	n, outlets     int
 	oldest, newest string
 	unweighed      float64
+	links          []link // of the region's own series
+}
+
+// link is how series went on since they were last priced.
+type link struct {
+	back   int     // months since
+	weight float64 // number of series, or the weight of a part
+	sum    float64 // weight x mean log change, in fixed point: sums of whole numbers are exact
+}
+
+// link adds what n series did; those priced the month before make the matched change.
+func (x *raw) link(l link, n int) {
+	x.links = append(x.links, l)
+	if l.back == 1 {
+		x.change, x.nMatched = fixed(int64(math.Round(l.sum/l.weight))), n
+	}
 }
 
 // observations are what the database reduced the accepted prices to.
@@ -98,11 +114,8 @@ func newPanel(t *workspace.Tables, s workspace.Settings, o *observations, first,
 		return di > dj || di == dj && p.regions[i].Region < p.regions[j].Region
 	})
 	p.goods = goodsOf(o)
-	p.observe(o)
+	p.observe(o, base)
 	p.shops = newShops(p, o)
-	if s.Panel.Sample == "matched" {
-		p.match(base)
-	}
 	p.fill(asOf)
 	return p
 }
@@ -161,13 +174,14 @@ var nothing = raw{ln: math.NaN(), change: math.NaN()}
 
 // observe sets the observed price and matched change of each cell. A region's
 // own quotes come first, then its children's, weighted; the same for published
-// averages; source_order says which of the two is taken.
-func (p *panel) observe(o *observations) {
+// averages; source_order says which of the two is taken. By the sample
+// "matched" the price found then gives way to that of the matched sample.
+func (p *panel) observe(o *observations, base result.Month) {
 	for _, g := range p.goods {
-		quotes, averages := map[string][]raw{}, map[string][]raw{}
+		kinds := map[string]map[string][]raw{"quotes": {}, "averages": {}}
 		for _, r := range p.regions { // children first
-			quotes[r.Region] = p.sourced(r.Region, g, o.quotes, quotes)
-			averages[r.Region] = p.sourced(r.Region, g, o.averages, averages)
+			kinds["quotes"][r.Region] = p.sourced(r.Region, g, o.quotes, kinds["quotes"])
+			kinds["averages"][r.Region] = p.sourced(r.Region, g, o.averages, kinds["averages"])
 		}
 		for _, r := range p.regions {
 			row := make([]cell, p.months())
@@ -175,11 +189,7 @@ func (p *panel) observe(o *observations) {
 				m := p.first + result.Month(i)
 				row[i] = cell{ln: math.NaN(), change: math.NaN(), price: math.NaN(), absent: o.absent[place{r.Region, g, m}]}
 				for _, kind := range p.settings.Panel.SourceOrder {
-					from := quotes
-					if kind == "averages" {
-						from = averages
-					}
-					x := from[r.Region][i]
+					x := kinds[kind][r.Region][i]
 					if math.IsNaN(row[i].change) {
 						row[i].change, row[i].nMatched = x.change, x.nMatched
 					}
@@ -196,44 +206,107 @@ func (p *panel) observe(o *observations) {
 				p.cells[r.Region] = map[good][]cell{}
 			}
 			p.cells[r.Region][g] = row
+			if p.settings.Panel.Sample == "matched" {
+				p.match(r.Region, g, base, kinds)
+			}
 		}
 	}
 }
 
-// match turns the levels found into those of the matched sample: from one
-// observed month to the next the price moves by the change of the varieties
-// priced at one outlet in both; across a gap, where that is not known, as it
-// was found. The base month keeps the level found in it, the first month where
-// it has none.
-func (p *panel) match(base result.Month) {
-	for _, r := range p.regions {
-		for _, g := range p.goods {
-			row := p.cells[r.Region][g]
-			found := make([]float64, len(row))
-			last := -1
-			for i := range row {
-				c := &row[i]
-				found[i] = c.ln
-				if !c.observed() {
-					continue
-				}
-				switch {
-				case last < 0:
-				case last == i-1 && !math.IsNaN(c.change):
-					c.ln = row[last].ln + c.change
-				default:
-					c.ln = row[last].ln + found[i] - found[last]
-				}
-				last = i
+// match turns the prices found of a good in a region into the levels of the
+// matched sample. Each series priced in month t and before, last in month s,
+// says that ln level(t) = ln level(s) + ln(p_t / p_s); the level is the mean
+// over them: over the varieties of each outlet, over the parts of a region by
+// weight. Where every series was priced the month before that is the chained
+// Jevons index; a series that was not noted for a while brings in at once what
+// it did meanwhile, and a new one waits for its next price. Where all are new
+// the price moves as it was found. The base month keeps the price found in it,
+// the first month where it has none.
+//
+// Levels are whole numbers of the fixed point, so that prices which return bring
+// back the very same level.
+func (p *panel) match(region string, g good, base result.Month, kinds map[string]map[string][]raw) {
+	row := p.cells[region][g]
+	level := make([]float64, len(row))
+	last := -1
+	for i := range row {
+		level[i] = math.NaN()
+		if !row[i].observed() {
+			continue
+		}
+		level[i] = fixedPoint(row[i].ln)
+		if last >= 0 {
+			level[i] = level[last] + level[i] - fixedPoint(row[last].ln)
+		}
+		for _, kind := range p.settings.Panel.SourceOrder {
+			x := kinds[kind]
+			linked := goOn(level, i, x[region][i].links)
+			if math.IsNaN(linked) {
+				linked = goOn(level, i, p.partLinks(region, g, i, level, x))
 			}
-			if at := int(base - p.first); at >= 0 && at < len(row) && row[at].observed() {
-				shift := found[at] - row[at].ln
-				for i := range row {
-					row[i].ln += shift // NaN stays what it is
-				}
+			if !math.IsNaN(linked) {
+				level[i] = linked
+				break
+			}
+		}
+		last = i
+	}
+	shift := 0.0
+	if at := int(base - p.first); at >= 0 && at < len(row) && row[at].observed() {
+		shift = fixedPoint(row[at].ln) - level[at]
+	}
+	for i := range row {
+		if row[i].observed() {
+			row[i].ln = fixed(int64(level[i] + shift))
+		}
+	}
+}
+
+// goOn is the level of month i by the links from months before; NaN where no
+// link begins in the panel.
+func goOn(level []float64, i int, links []link) float64 {
+	from, weight, sum := math.NaN(), 0.0, 0.0
+	for _, l := range links {
+		if l.back > i || math.IsNaN(level[i-l.back]) {
+			continue
+		}
+		if weight == 0 {
+			from = level[i-l.back]
+		}
+		weight, sum = weight+l.weight, sum+l.sum+l.weight*(level[i-l.back]-from)
+	}
+	return math.Round(from + sum/weight)
+}
+
+// partLinks are a region's links of month i through its parts that are priced
+// then: each from the month in which it and the region were last priced, by its
+// own level.
+func (p *panel) partLinks(region string, g good, i int, level []float64, kind map[string][]raw) (links []link) {
+	for _, c := range p.children[region] {
+		w := p.weight(c)
+		if math.IsNaN(kind[c.Region][i].ln) || math.IsNaN(w) || w == 0 {
+			continue
+		}
+		row := p.cells[c.Region][g]
+		for s := i - 1; s >= 0; s-- {
+			if row[s].observed() && !math.IsNaN(level[s]) {
+				links = append(links, link{i - s, w, w * (fixedPoint(row[i].ln) - fixedPoint(row[s].ln))})
+				break
 			}
 		}
 	}
+	return links
+}
+
+// weight is a region's weight among the parts of its parent; NaN where it has none.
+func (p *panel) weight(r workspace.Region) float64 {
+	switch {
+	case r.Weight != nil:
+		return float(r.Weight)
+	case p.settings.Panel.Pooled:
+		return 1
+	}
+	return math.NaN()
 }
 
 // sourced is a region's prices from one kind of source: its own where it has
@@ -264,7 +337,8 @@ func (p *panel) weighted(region string, g good, rows map[string][]raw, i int, wa
 	x := nothing
 	var sumW, sumLn, sumAll, changeW, sumChange float64
 	for _, c := range p.children[region] {
-		if c.Weight == nil && !p.settings.Panel.Pooled {
+		w := p.weight(c)
+		if math.IsNaN(w) {
 			if r := rows[c.Region][i]; !math.IsNaN(r.ln) {
 				if wanted {
 					p.warn("no_weight", fmt.Sprintf("%s has no price of %s: its part %s has no population_weight", region, g.item, c.Region),
@@ -273,10 +347,6 @@ func (p *panel) weighted(region string, g good, rows map[string][]raw, i int, wa
 				return nothing
 			}
 			continue
-		}
-		w := 1.0
-		if c.Weight != nil {
-			w = float(c.Weight)
 		}
 		sumAll += w
 		r := rows[c.Region][i]

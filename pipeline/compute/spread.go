@@ -48,14 +48,7 @@ func newShops(p *panel, o *observations) *shops {
 		for _, c := range p.children[r.Region] {
 			below = append(below, s.region[c.Region])
 		}
-		w := math.NaN()
-		switch {
-		case r.Weight != nil:
-			w = float(r.Weight)
-		case p.settings.Panel.Pooled:
-			w = 1
-		}
-		s.children, s.weight = append(s.children, below), append(s.weight, w)
+		s.children, s.weight = append(s.children, below), append(s.weight, p.weight(r))
 		s.own = append(s.own, make([][]outletPrice, len(s.good)*s.months))
 		s.ln = append(s.ln, make([]float64, len(s.good)*s.months))
 	}
