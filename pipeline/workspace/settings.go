@@ -128,7 +128,7 @@ func Defaults() Settings {
 		Prices: Prices{PriceTypes: []string{"regular", "promo"}, Decimal: "."},
 		Edit: Edit{Rule: "log-ratio", Floor: 0.05, SizePower: 0.5, Trim: 0.05, MinGroup: 6, LeastRatio: 1.5,
 			OwnRatio: 2, PeerRatio: 3.1622776601683795, WindowDays: 183, MinOwn: 3, MinPeer: 6, ShelfTolerance: 0.01},
-		Panel: Panel{Sample: "as_found", SourceOrder: []string{"quotes", "averages"}, Impute: true, MinObservedShare: 0.7, MinNotes: 1},
+		Panel: Panel{Sample: "matched", SourceOrder: []string{"quotes", "averages"}, Impute: true, MinObservedShare: 0.7, MinNotes: 1},
 		Pages: Pages{Draw: true, PNG: true},
 	}
 }

@@ -6,7 +6,7 @@ import (
 	"strings"
 )
 
-// This file computes the definitions of prices, basket and reach a second time, plainly and without a database, so
+// This file computes the definitions of prices (sample "matched"), basket and reach a second time, plainly and without a database, so
 // that the demo's fixed figures can be met and the program can be compared with them. It knows of observations,
 // imputation and allowances only what the demo needs.
 
@@ -32,11 +32,12 @@ type economy struct {
 
 	priceMemo  map[cell]price
 	changeMemo map[cell]float64 // NaN: none
+	levelMemo  map[cell]float64 // NaN: none
 }
 
 func newEconomy(t tables, notes []note) *economy {
 	e := &economy{t: t, notes: map[cell]map[string]map[string][]float64{}, average: map[cell]float64{}, notSold: map[cell]bool{},
-		priceMemo: map[cell]price{}, changeMemo: map[cell]float64{}}
+		priceMemo: map[cell]price{}, changeMemo: map[cell]float64{}, levelMemo: map[cell]float64{}}
 	for _, n := range notes {
 		c := cell{n.region, n.item, n.gradeOr(standard), n.month()}
 		switch {
@@ -104,6 +105,77 @@ func (e *economy) overChildren(c cell, f func(cell) (float64, bool)) (float64, b
 	return sum / weight, weight > 0
 }
 
+// level is ln price in the matched sample; NaN where nothing was observed. Each series goes on from the month in which it
+// was last noted, at that month's level: a variety at an outlet, a published mean, of a parent each of its children. Their
+// mean, children by weight, is the level; where none was noted before it moves as found. The first month keeps what was found.
+func (e *economy) level(c cell) float64 {
+	if x, known := e.levelMemo[c]; known {
+		return x
+	}
+	x := math.NaN()
+	if found, ok := e.observed(c); ok {
+		x = e.goneOn(c)
+		if before, ok := e.lastObserved(c, func(cell) bool { return true }); ok && math.IsNaN(x) {
+			then, _ := e.observed(before)
+			x = e.level(before) + found - then
+		}
+		if math.IsNaN(x) {
+			x = found
+		}
+	}
+	e.levelMemo[c] = x
+	return x
+}
+
+// goneOn is the mean over the series that were noted before; NaN where there is none.
+func (e *economy) goneOn(c cell) float64 {
+	var levels []float64
+	for _, o := range sortedKeys(e.notes[c]) {
+		now := byGroup(e.notes[c][o], variety)
+		for _, v := range sortedKeys(now) {
+			then := 0.0
+			before, ok := e.lastObserved(c, func(s cell) (had bool) {
+				then, had = byGroup(e.notes[s][o], variety)[v]
+				return had
+			})
+			if ok {
+				levels = append(levels, e.level(before)+now[v]-then)
+			}
+		}
+	}
+	children := len(e.t.children[c.region]) > 0
+	if x, ok := e.average[c]; ok && len(levels) == 0 && !(e.childrenFirst && children) {
+		if before, had := e.lastObserved(c, func(s cell) bool { _, had := e.average[s]; return had }); had {
+			return e.level(before) + x - e.average[before]
+		}
+	}
+	if !children {
+		return mean(levels)
+	}
+	x, _ := e.overChildren(c, func(child cell) (float64, bool) {
+		now := e.level(child)
+		at := func(s cell) cell { return cell{child.region, s.item, s.grade, s.month} }
+		before, ok := e.lastObserved(c, func(s cell) bool { return !math.IsNaN(e.level(at(s))) })
+		if !ok || math.IsNaN(now) {
+			return 0, false
+		}
+		return e.level(before) + now - e.level(at(before)), true
+	})
+	return x
+}
+
+// lastObserved is the last month before c with a price that passes.
+func (e *economy) lastObserved(c cell, pass func(cell) bool) (cell, bool) {
+	for c.month--; c.month >= 0; c.month-- {
+		if _, ok := e.observed(c); ok && pass(c) {
+			return c, true
+		}
+	}
+	return c, false
+}
+
+func variety(key string) string { v, _, _ := strings.Cut(key, "|"); return v }
+
 // change is the matched change of ln price from the month before.
 func (e *economy) change(c cell) (float64, bool) {
 	x, known := e.changeMemo[c]
@@ -129,7 +201,6 @@ func (e *economy) matched(c cell) (float64, bool) {
 	if children {
 		return e.overChildren(c, e.change)
 	}
-	variety := func(key string) string { v, _, _ := strings.Cut(key, "|"); return v }
 	var changes []float64
 	for _, o := range sortedKeys(e.notes[c]) {
 		now, then := byGroup(e.notes[c][o], variety), byGroup(e.notes[before][o], variety)
@@ -179,17 +250,12 @@ func (e *economy) price(c cell) price {
 }
 
 func (e *economy) fill(c cell) price {
-	if ln, ok := e.observed(c); ok {
+	if ln := e.level(c); !math.IsNaN(ln) {
 		return price{ln, "A", ""}
 	}
-	last, from := c, 0.0
-	for last.month--; last.month >= 0; last.month-- {
-		var ok bool
-		if from, ok = e.observed(last); ok {
-			break
-		}
-	}
-	if last.month < 0 {
+	last, ok := e.lastObserved(c, func(cell) bool { return true })
+	from := e.level(last)
+	if !ok {
 		if e.notSold[c] {
 			return price{math.NaN(), "M", ""}
 		}
