@@ -57,6 +57,7 @@ func TestSecondOpinion(t *testing.T) {
 			{"tables/regions.csv", "", "uplands,Uplands,tavrin,part,0.45,x,XTS,yes\n"},
 			{"tables/items.csv", "0.94,7,9,", "0.94,10,2,"},
 		}},
+		{name: "as found", example: "demo", edits: []edit{{"farthing.toml", "[panel]", "[panel]\nsample = \"as_found\""}}},
 		{name: "gaps left as gaps, no base month, no deflator", example: "demo", edits: []edit{
 			{"farthing.toml", "[panel]", "[panel]\nimpute = false"},
 			{"farthing.toml", "base_month = \"2023-01\"\ndeflator = \"tavrin-cpi\"\n", ""},

@@ -90,7 +90,7 @@ type choices map[string][]string
 
 func readChoices(t *testing.T, path string) choices {
 	t.Helper()
-	c := choices{"prices.price_types": {"regular", "promo"}, "panel.source_order": {"quotes", "averages"}, "panel.min_observed_share": {"0.7"},
+	c := choices{"prices.price_types": {"regular", "promo"}, "panel.sample": {"matched"}, "panel.source_order": {"quotes", "averages"}, "panel.min_observed_share": {"0.7"},
 		"edit.own_ratio": {"2"}, "edit.peer_ratio": {"3.1622776601683795"}, "edit.window_days": {"183"}, "edit.min_own": {"3"}, "edit.min_peer": {"6"}}
 	text, err := os.ReadFile(path)
 	if err != nil {

@@ -48,9 +48,9 @@ type opinion struct {
 	from, to   calendarMonth // of the panel
 	base       calendarMonth
 
-	lnPrices, lnChanges map[cell]float64    // worked out before
-	others              map[string]*opinion // without an outlet
-	studentTs           map[int]float64     // by degrees of freedom
+	lnPrices, lnChanges, lnMatched map[cell]float64    // worked out before
+	others                         map[string]*opinion // without an outlet
+	studentTs                      map[int]float64     // by degrees of freedom
 }
 
 func newOpinion(t *testing.T, dir string) *opinion {
@@ -59,7 +59,7 @@ func newOpinion(t *testing.T, dir string) *opinion {
 	o := &opinion{choices: readChoices(t, filepath.Join(dir, "farthing.toml")), regions: map[string]*place{}, items: map[string]cells{}, outlets: map[string]bool{},
 		aliases: table("aliases"), households: table("households"), basketLines: table("baskets"), allowances: table("allowances"), deflators: table("deflators"),
 		quotes: map[cell][]*notedPrice{}, averages: map[cell][]float64{}, notSold: map[cell]bool{},
-		lnPrices: map[cell]float64{}, lnChanges: map[cell]float64{}, others: map[string]*opinion{}, studentTs: map[int]float64{}}
+		lnPrices: map[cell]float64{}, lnChanges: map[cell]float64{}, lnMatched: map[cell]float64{}, others: map[string]*opinion{}, studentTs: map[int]float64{}}
 	for _, r := range table("regions") {
 		o.regions[r["region"]] = &place{r["parent"], r["currency_code"], number(t, r["population_weight"])}
 	}
@@ -257,11 +257,7 @@ func (o *opinion) own(c cell, source string) float64 {
 func (o *opinion) ownChange(c cell, source string) float64 {
 	before := c
 	before.month--
-	if source == "averages" {
-		return mean(o.averages[c]) - mean(o.averages[before])
-	}
-	overPacks := func(k offer) offer { return offer{outlet: k.outlet, variety: k.variety} }
-	was, is := regroup(byOffer(o.quotes[before]), overPacks), regroup(byOffer(o.quotes[c]), overPacks)
+	was, is := o.series(before, source), o.series(c, source)
 	var changes []float64
 	for k := range is {
 		if _, both := was[k]; both {
@@ -269,6 +265,17 @@ func (o *opinion) ownChange(c cell, source string) float64 {
 		}
 	}
 	return mean(changes)
+}
+
+// series are the ln prices of what a region's own notes follow from month to month.
+func (o *opinion) series(c cell, source string) map[offer]float64 {
+	if source == "quotes" {
+		return regroup(byOffer(o.quotes[c]), func(k offer) offer { return offer{outlet: k.outlet, variety: k.variety} })
+	}
+	if len(o.averages[c]) == 0 {
+		return nil
+	}
+	return map[offer]float64{{}: mean(o.averages[c])}
 }
 
 // fromSource is what a region's own notes give, or else its children's values, weighted by population, of those that have one.
@@ -324,6 +331,72 @@ func (o *opinion) observed(c cell) float64 {
 	return o.lnPrices[c]
 }
 
+// level is the ln price of a month in which something was observed: as found; or that of the matched sample, which has the price
+// found in the base month, or else in the first month.
+func (o *opinion) level(c cell) float64 {
+	if o.choices.text("panel.sample") == "as_found" {
+		return o.observed(c)
+	}
+	if base := (cell{c.region, c.good, o.base}); o.base >= o.from && o.base <= o.to && !missing(o.observed(base)) {
+		return o.matched(c) - o.matched(base) + o.observed(base)
+	}
+	return o.matched(c)
+}
+
+// matched is the ln level of the matched sample, from the first month of the panel on. Of what is priced now each went on from
+// the month in which it was last priced: from that month's level, by its own change. The level is the mean of where they arrived,
+// of the good's sources in the settings' order: of the region's own series, or of its children, by their levels and weights.
+func (o *opinion) matched(c cell) float64 {
+	if x, known := o.lnMatched[c]; known {
+		return x
+	}
+	found, level := o.observed(c), noValue
+	in := func(region string, m calendarMonth) cell { return cell{region, c.good, m} }
+	last := func(priced func(calendarMonth) bool) calendarMonth { // o.from - 1 if in no month
+		m := c.month - 1
+		for m >= o.from && (missing(o.observed(in(c.region, m))) || !priced(m)) {
+			m--
+		}
+		return m
+	}
+	for _, source := range o.choices["panel.source_order"] {
+		if missing(found) || !missing(level) {
+			break
+		}
+		var arrived []float64
+		for k, is := range o.series(c, source) {
+			m := last(func(m calendarMonth) bool { _, was := o.series(in(c.region, m), source)[k]; return was })
+			if m >= o.from {
+				arrived = append(arrived, o.matched(in(c.region, m))+is-o.series(in(c.region, m), source)[k])
+			}
+		}
+		if level = mean(arrived); !missing(level) {
+			break
+		}
+		sum, weights := 0.0, 0.0
+		for _, child := range o.children(c.region) {
+			w := o.regions[child].weight
+			if missing(w) && o.choices.text("panel.pooled") == "true" {
+				w = 1
+			}
+			m := last(func(m calendarMonth) bool { return !missing(o.observed(in(child, m))) })
+			if !missing(w) && m >= o.from && !missing(o.fromSource(in(child, c.month), source, o.own)) {
+				sum += w * (o.matched(in(c.region, m)) + o.matched(in(child, c.month)) - o.matched(in(child, m)))
+				weights += w
+			}
+		}
+		level = sum / weights
+	}
+	if m := last(func(calendarMonth) bool { return true }); missing(level) && m >= o.from { // all of it is new
+		level = o.matched(in(c.region, m)) + found - o.observed(in(c.region, m))
+	}
+	if missing(level) {
+		level = found
+	}
+	o.lnMatched[c] = level
+	return level
+}
+
 func (o *opinion) change(c cell) float64 {
 	if _, known := o.lnChanges[c]; !known {
 		o.lnChanges[c] = o.inOrder(c, o.ownChange)
@@ -352,7 +425,8 @@ func (o *opinion) class(item string) string {
 // the first rule that has one for every month of the gap: the good's in the nearest region upward, its class's here, all goods'
 // here; then it is carried. Out of season all goods' alone. What is not sold has no price.
 func (o *opinion) price(t *testing.T, c cell) (price float64, status string) {
-	if p := o.observed(c); !missing(p) {
+	if !missing(o.observed(c)) {
+		p := o.level(c)
 		if _, outlets := o.behind(c); len(outlets) > 0 && len(outlets) < 3 {
 			return math.Exp(p), "U"
 		}
@@ -389,7 +463,7 @@ func (o *opinion) price(t *testing.T, c cell) (price float64, status string) {
 		if seen < o.from || c.month-seen > r.months {
 			continue
 		}
-		moved := o.observed(at(seen))
+		moved := o.level(at(seen))
 		for m := seen + 1; m <= c.month; m++ {
 			moved += r.change(at(m))
 		}
@@ -482,7 +556,7 @@ func (o *opinion) without(outlet string) *opinion {
 }
 
 // spread is how far the ln cost of a basket may stand either way: the jackknife over the outlets behind it, times Student's t.
-// With one outlet left out, the prices seen are those of the others; a price that they do not give, and one that was filled,
+// With one outlet left out, a price is as much lower or higher as the prices found at the others; a price that they do not give, and one that was filled,
 // stays. It takes three outlets.
 func (o *opinion) spread(t *testing.T, region string, lines []line, month calendarMonth, outlets []string) float64 {
 	if len(outlets) < 3 {
@@ -493,9 +567,9 @@ func (o *opinion) spread(t *testing.T, region string, lines []line, month calend
 		cost := 0.0
 		for _, l := range lines {
 			c := cell{region, l.good, month}
-			price := math.Exp(o.without(outlet).observed(c))
-			if missing(o.observed(c)) || missing(price) {
-				price, _ = o.price(t, c)
+			price, _ := o.price(t, c)
+			if ratio := math.Exp(o.without(outlet).observed(c) - o.observed(c)); !missing(ratio) {
+				price *= ratio
 			}
 			cost += l.aDay * price
 		}

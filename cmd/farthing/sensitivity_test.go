@@ -37,7 +37,7 @@ func TestSensitivity(t *testing.T) {
 		published[key(r)] = r["reach_days"]
 	}
 	for variant, set := range map[string][2]string{
-		"sample matched":     {"[panel]", "[panel]\nsample = \"matched\""},
+		"sample as_found":    {"[panel]", "[panel]\nsample = \"as_found\""},
 		"regular price only": {"[prices]", "[prices]\nprice_types = [\"regular\"]"},
 	} {
 		differ, n := 0, 0
@@ -92,7 +92,7 @@ func TestSensitivity(t *testing.T) {
 	farthing(t, exitDone, "run", "--workspace", w)
 	want := map[string]string{
 		"2024-01 cheapest": "20.00", "2024-01 without outlet cheap": "10.00", "2024-01 without outlet dear": "20.00",
-		"2024-01 without imputed": "15.00", "2024-01 sample matched": "15.00", "2024-02 without imputed": "15.00", "2024-02 cheapest": "20.00",
+		"2024-01 without imputed": "15.00", "2024-01 sample as_found": "15.00", "2024-02 without imputed": "15.00", "2024-02 cheapest": "20.00",
 	}
 	for _, r := range readCells(t, filepath.Join(w, "site", "data", "sensitivity.csv")) {
 		k := r["month"] + " " + r["variant"]

@@ -228,11 +228,14 @@ func (p *panel) observe(o *observations, base result.Month) {
 func (p *panel) match(region string, g good, base result.Month, kinds map[string]map[string][]raw) {
 	row := p.cells[region][g]
 	level := make([]float64, len(row))
-	last := -1
+	last, keeps := -1, -1
 	for i := range row {
 		level[i] = math.NaN()
 		if !row[i].observed() {
 			continue
+		}
+		if keeps < 0 || p.first+result.Month(i) == base {
+			keeps = i
 		}
 		level[i] = fixedPoint(row[i].ln)
 		if last >= 0 {
@@ -251,13 +254,13 @@ func (p *panel) match(region string, g good, base result.Month, kinds map[string
 		}
 		last = i
 	}
-	shift := 0.0
-	if at := int(base - p.first); at >= 0 && at < len(row) && row[at].observed() {
-		shift = fixedPoint(row[at].ln) - level[at]
+	if keeps < 0 {
+		return
 	}
+	found := row[keeps].ln
 	for i := range row {
 		if row[i].observed() {
-			row[i].ln = fixed(int64(level[i] + shift))
+			row[i].ln = found + (level[i]-level[keeps])/1e12
 		}
 	}
 }

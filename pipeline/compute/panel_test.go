@@ -28,21 +28,25 @@ func world() *workspace.Tables {
 }
 
 // given reads rows such as "east oats 1 2 . n s": a region's prices of an item
-// from the first month on; a change stands where two follow each other. A dot
-// is no note, n is not sold, s out of stock.
+// from the first month on, all of one series. A dot is no note, n is not sold, s out of stock.
 func given(t *testing.T, first string, rows ...string) (o *observations, last result.Month) {
 	t.Helper()
 	o = &observations{quotes: map[place]raw{}, averages: map[place]raw{}, absent: map[place]string{}, atOutlet: map[place][]outletPrice{}}
 	for _, row := range rows {
 		cells := strings.Fields(row)
-		previous := math.NaN()
+		noted, previous := -1, 0.0
 		for i, s := range cells[2:] {
 			k := place{cells[0], good{cells[1], ""}, month(first) + result.Month(i)}
 			last = max(last, k.month)
 			price, err := strconv.ParseFloat(s, 64)
 			switch {
 			case err == nil:
-				o.quotes[k] = raw{ln: math.Log(price), change: math.Log(price / previous), nMatched: 1, n: 1, outlets: 3}
+				x := raw{ln: math.Log(price), change: math.NaN(), n: 1, outlets: 3}
+				if noted >= 0 {
+					x.link(link{i - noted, 1, fixedPoint(math.Log(price / previous))}, 1)
+				}
+				o.quotes[k] = x
+				noted, previous = i, price
 				for id := range int32(3) {
 					o.atOutlet[k] = append(o.atOutlet[k], outletPrice{id, math.Log(price)})
 				}
@@ -52,9 +56,6 @@ func given(t *testing.T, first string, rows ...string) (o *observations, last re
 				o.absent[k] = "out_of_stock"
 			case s != ".":
 				t.Fatalf("row %q: %q", row, s)
-			}
-			if previous = price; err != nil {
-				previous = math.NaN()
 			}
 		}
 	}
@@ -156,8 +157,8 @@ func TestImputedPricesFeedNothing(t *testing.T) {
 			t.Errorf("%s, month %d: got change %v, want %v", c.region, c.at, got, c.change)
 		}
 	}
-	if got := p.at("land", good{"oats", ""}, month("2024-02")); !near(got.price, 3) || !near(got.unweighed, 0.65) { // of weights .55 + .35 + .10
-		t.Errorf("land: got %v with %v unweighed, want west's 3 with 0.65", got.price, got.unweighed)
+	if got := p.at("land", good{"oats", ""}, month("2024-02")); !near(got.price, 3*math.Pow(2, 0.55/0.9)) || !near(got.unweighed, 0.65) { // of weights .55 + .35 + .10
+		t.Errorf("land: got %v with %v unweighed, want west's 3 times the 2^(.55/.9) of the month before, with 0.65", got.price, got.unweighed)
 	}
 }
 
@@ -431,34 +432,42 @@ func TestJevonsReturns(t *testing.T) {
 	}
 }
 
-// By hand, sample matched: east's oats are found at 2, 4, 8 in three months,
-// but of the shops priced in both months each only rose by half of that: the
-// level goes 2, 2 x 1.5, 2 x 1.5 x 1.5. After a gap it moves as found. With the
-// second month as base that keeps the price found, 4, and the others move with it.
+// By hand, sample matched: east's oats are found at 2, 4, 8, none, 16. Of two
+// series priced in the first two months each rose by half, so the level goes 2,
+// 3; then one of them by half again, 4.5, while the other was not noted. It is
+// noted again in the fifth month, at 3 times its price of the second, where the
+// level was 3: 9; the one of the third at twice its price: 9. So 9 it is; at 4
+// times 18, and the geometric mean of both is 9 x sqrt 2.
 func TestMatched(t *testing.T) {
 	k := func(m string) place { return place{"east", good{"oats", ""}, month(m)} }
-	step := math.Log(1.5)
-	o := &observations{quotes: map[place]raw{
-		k("2024-01"): {ln: math.Log(2), change: math.NaN(), n: 3, outlets: 3},
-		k("2024-02"): {ln: math.Log(4), change: step, nMatched: 2, n: 3, outlets: 3},
-		k("2024-03"): {ln: math.Log(8), change: step, nMatched: 2, n: 3, outlets: 3},
-		k("2024-05"): {ln: math.Log(16), change: math.NaN(), n: 3, outlets: 3},
-	}}
+	none, ln := math.NaN(), func(x float64) float64 { return fixedPoint(math.Log(x)) }
+	oats := func(third ...link) *observations {
+		return &observations{quotes: map[place]raw{
+			k("2024-01"): {ln: math.Log(2), change: none},
+			k("2024-02"): {ln: math.Log(4), change: none, links: []link{{1, 2, 2 * ln(1.5)}}},
+			k("2024-03"): {ln: math.Log(8), change: none, links: []link{{1, 1, ln(1.5)}}},
+			k("2024-05"): {ln: math.Log(16), change: none, links: third},
+		}}
+	}
 	s := workspace.Defaults()
 	s.Panel.Sample, s.Panel.Impute = "matched", false
 	for _, c := range []struct {
-		base string
-		want [5]float64
+		name, first, base string
+		fifth             []link
+		want              [5]float64
 	}{
-		{"2024-01", [5]float64{2, 3, 4.5, math.NaN(), 9}},
-		{"2024-02", [5]float64{8. / 3, 4, 6, math.NaN(), 12}},
-		{"2024-04", [5]float64{2, 3, 4.5, math.NaN(), 9}}, // no price in the base month: the first keeps its own
+		{"both arrive at 9", "2024-01", "2024-01", []link{{2, 1, ln(2)}, {3, 1, ln(3)}}, [5]float64{2, 3, 4.5, none, 9}},
+		{"one at 9, one at 18", "2024-01", "2024-01", []link{{2, 1, ln(4)}, {3, 1, ln(3)}}, [5]float64{2, 3, 4.5, none, 9 * math.Sqrt2}},
+		{"two of three at 9", "2024-01", "2024-01", []link{{2, 1, ln(4)}, {3, 2, 2 * ln(3)}}, [5]float64{2, 3, 4.5, none, 9 * math.Cbrt(2)}},
+		{"all new: as found, 16 / 8", "2024-01", "2024-01", nil, [5]float64{2, 3, 4.5, none, 9}},
+		{"the second month keeps the price found, 4", "2024-01", "2024-02", []link{{2, 1, ln(2)}}, [5]float64{8. / 3, 4, 6, none, 12}},
+		{"no price in the base month: the first keeps its own", "2024-01", "2024-04", []link{{2, 1, ln(2)}}, [5]float64{2, 3, 4.5, none, 9}},
+		{"what was last priced before the panel is new", "2024-03", "2024-03", []link{{2, 1, ln(4)}, {3, 1, ln(1000)}}, [5]float64{8, none, 32}},
 	} {
-		p := newPanel(world(), s, o, month("2024-01"), month("2024-05"), month(c.base), "2099-12-31", func(_, _, _, _ string) {})
-		for i, want := range c.want {
-			got := p.at("east", good{"oats", ""}, month("2024-01")+result.Month(i)).price
-			if !near(got, want) && !(math.IsNaN(got) && math.IsNaN(want)) {
-				t.Errorf("base %s, month %d: got %v, want %v", c.base, i+1, got, want)
+		p := newPanel(world(), s, oats(c.fifth...), month(c.first), month("2024-05"), month(c.base), "2099-12-31", func(_, _, _, _ string) {})
+		for i, x := range p.cells["east"][good{"oats", ""}] {
+			if want := c.want[i]; !near(x.price, want) && !(math.IsNaN(x.price) && math.IsNaN(want)) {
+				t.Errorf("%s, month %d: got %v, want %v", c.name, i+1, x.price, want)
 			}
 		}
 	}

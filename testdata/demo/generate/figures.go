@@ -131,9 +131,9 @@ func expected(t tables, notes []note) []figure {
 		status(region, "plums", "I", feb24)
 	}
 	status(t.top, "milk", "A", jan24)
-	status(t.top, "milk", "A", feb24) // flat in the matched sample, 6 % too dear as found
-	status(t.top, "barley", "A", jul23)
-	status(t.top, "oil", "A", dec23)
+	for _, c := range []cell{{item: "milk", month: feb24}, {item: "barley", month: jul23}, {item: "oil", month: dec23}} { // where the samples differ
+		number(itemKey(t.top, c.item, standard, c.month, "unit_price_lcu"), "", followed, 4, unitPrice(t.top, c.item, standard, c.month))
+	}
 	status("mirrow-bay", "oats", "A", sep23)
 	for _, region := range t.children[t.top] {
 		for _, m := range []int{jan23, jul23, feb24, apr24, dec24} {
