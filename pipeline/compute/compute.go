@@ -162,6 +162,7 @@ func compute(s workspace.Settings, t *workspace.Tables, o *observed) (*result.Ed
 	if err != nil {
 		return nil, err
 	}
+	e.Deflators = d.rows(o.indices)
 	if s.Deflator != "" && len(d.values) == 0 {
 		warn("no_deflator", fmt.Sprintf("no values of the deflator %q: real values are blank", s.Deflator), "fill tables/deflators, or import the index", "")
 	}

@@ -2,7 +2,9 @@ package compute
 
 import (
 	"fmt"
+	"slices"
 	"sort"
+	"strings"
 
 	"farthing/pipeline/result"
 	"farthing/pipeline/workspace"
@@ -53,6 +55,20 @@ func newDeflator(series string, list []indexValue, parent map[string]string) (*d
 		d.values[v.region][v.month] = v.value
 	}
 	return d, nil
+}
+
+// rows are the series' values, with where each was read; of a value given twice
+// the first place.
+func (d *deflator) rows(list []indexValue) (rows []result.DeflatorValue) {
+	for _, v := range list {
+		if v.series == d.series {
+			rows = append(rows, result.DeflatorValue{Series: v.series, Region: v.region, Month: v.month, Value: result.Some(v.value),
+				BasePeriod: v.basePeriod, Adjustment: v.adjustment, File: v.file, Line: result.Count(v.line)})
+		}
+	}
+	key := func(v result.DeflatorValue) string { return v.Region + "\x00" + v.Month.String() }
+	slices.SortStableFunc(rows, func(a, b result.DeflatorValue) int { return strings.Compare(key(a), key(b)) })
+	return slices.CompactFunc(rows, func(a, b result.DeflatorValue) bool { return key(a) == key(b) })
 }
 
 // factor turns money of month m into money of the base month: index(base) /

@@ -65,6 +65,7 @@ type Edition struct {
 	Moved      []Moved
 	Packs      []Pack
 	Allowances []Allowance
+	Deflators  []DeflatorValue
 	Sources    []Source
 	SetAside   []SetAside
 	AsideRows  []SetAsideRow // to be written; Load leaves them to LoadAsideRows
@@ -123,6 +124,7 @@ var files = []file{
 	table("moved", true, func(e *Edition) *[]Moved { return &e.Moved }),
 	table("packs", false, func(e *Edition) *[]Pack { return &e.Packs }),
 	table("allowances", true, func(e *Edition) *[]Allowance { return &e.Allowances }),
+	table("deflator_values", false, func(e *Edition) *[]DeflatorValue { return &e.Deflators }),
 	table("shoppings", true, func(e *Edition) *[]Shopping { return &e.Shoppings }),
 	table("meals", true, func(e *Edition) *[]Meal { return &e.Meals }),
 	table("meal_lines", true, func(e *Edition) *[]MealLine { return &e.MealLines }),

@@ -183,6 +183,19 @@ type Allowance struct {
 	Base
 }
 
+// DeflatorValue is a month of the price index that turns money into money of the base month.
+type DeflatorValue struct {
+	Series string `col:"series,key"`
+	Region string `col:"region,key"`
+	Month  Month  `col:"month,key"`
+
+	Value      Num    `col:"index_value,index"`
+	BasePeriod string `col:"base_period"`
+	Adjustment string `col:"adjustment"`
+	File       string `col:"file"`
+	Line       Int    `col:"line"`
+}
+
 // Source is one archived file and what became of its rows.
 type Source struct {
 	SHA256   string `col:"sha256,key"`
