@@ -67,7 +67,11 @@ func Run(ctx context.Context, st *store.Store, w *workspace.Workspace, t *worksp
 	if err := errors.Join(err, <-exported, copyTables(w, dir)); err != nil {
 		return nil, nil, err
 	}
-	kitchen, err := kitchen.New(dir, w.Settings, t, e)
+	foods, err := kitchen.ReadFoods(w)
+	if err != nil {
+		return nil, nil, err
+	}
+	kitchen, err := kitchen.New(dir, w.Settings, t, foods, e)
 	if err == nil {
 		err = kitchen.Publish(e)
 	}
@@ -105,7 +109,7 @@ func check(ctx context.Context, st *store.Store) (faults []Fault, err error) {
 // copyTables keeps the settings and tables that the edition was made from.
 func copyTables(w *workspace.Workspace, dir string) error {
 	for _, name := range w.EditionFiles() {
-		b, err := w.Text(name)
+		b, err := w.Kept(name)
 		if err != nil {
 			return err
 		}

@@ -120,7 +120,7 @@ func (k *Kitchen) Diet(a DietAsk) (*DietAnswer, error) {
 			x.LeftOut = append(x.LeftOut, it.Item+": salt, sauces and spices season a diet and do not make one")
 			continue
 		}
-		p := priced{it, rat(row.UnitPrice), CompositionOf(it)}
+		p := priced{it, rat(row.UnitPrice), k.foods.Composition(it)}
 		if p.lacks != "" {
 			x.LeftOut = append(x.LeftOut, it.Item+": "+p.lacks)
 			continue
