@@ -17,5 +17,9 @@ func Kitchen(e *result.Edition) (*kitchen.Kitchen, error) {
 	if err != nil {
 		return nil, err
 	}
-	return kitchen.New(e.Dir, then.Settings, t, e)
+	foods, err := kitchen.ReadFoods(then)
+	if err != nil {
+		return nil, err
+	}
+	return kitchen.New(e.Dir, then.Settings, t, foods, e)
 }

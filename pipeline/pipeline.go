@@ -24,6 +24,7 @@ import (
 
 	"farthing/pipeline/compute"
 	"farthing/pipeline/intake"
+	"farthing/pipeline/kitchen"
 	"farthing/pipeline/publish"
 	"farthing/pipeline/result"
 	"farthing/pipeline/store"
@@ -104,6 +105,15 @@ func (r *Run) Import(ctx context.Context, paths []string) (*intake.Report, error
 		return nil, err
 	}
 	return r.report.Intake, nil
+}
+
+// ImportFoods takes a folder with a food composition table as the workspace's tables of foods.
+func (r *Run) ImportFoods(dir, source string, replace bool) (x *kitchen.FoodImport, err error) {
+	err = r.locked("import", func() error {
+		x, err = kitchen.ImportFoods(r.W, os.DirFS(dir), source, replace)
+		return err
+	})
+	return x, err
 }
 
 // Do runs everything that is due. The report is there on error too.
@@ -421,11 +431,12 @@ func (r *Run) computeInputs(ctx context.Context) (p parts, err error) {
 	}
 	p["prices"] = last.hash
 	for _, name := range r.W.EditionFiles() { // all that the edition keeps, used or not
-		h, err := r.W.HashFiles(name)
+		b, err := r.W.Kept(name)
 		if err != nil {
 			return nil, err
 		}
-		p[strings.TrimSuffix(strings.TrimSuffix(name, ".csv"), ".xlsx")] = h[:16]
+		sum := sha256.Sum256(b)
+		p[strings.TrimSuffix(strings.TrimSuffix(name, ".csv"), ".xlsx")] = hex.EncodeToString(sum[:8])
 	}
 	p[standing+"edition"] = absent
 	if made, err := r.lastGood(ctx, "compute"); err != nil {

@@ -189,6 +189,10 @@ func ShelfItems(e *result.Edition, a ShelfAsk) ([]ShelfRow, []result.Warning, er
 	if err != nil {
 		return nil, nil, err
 	}
+	foods, err := kitchen.ReadFoods(then)
+	if err != nil {
+		return nil, nil, err
+	}
 	known := map[string]*workspace.Item{}
 	for i := range t.Items {
 		known[t.Items[i].Item] = &t.Items[i]
@@ -271,7 +275,7 @@ func ShelfItems(e *result.Edition, a ShelfAsk) ([]ShelfRow, []result.Warning, er
 		}
 	}
 	for i := range rows {
-		rows[i].nourish(known[rows[i].Item], a)
+		rows[i].nourish(foods.Composition(known[rows[i].Item]), a)
 	}
 	if a.Dish != "" {
 		serve(rows, a.Dish, inDish)
@@ -298,8 +302,8 @@ func (r *ShelfRow) unitPrice() *big.Rat {
 }
 
 // nourish fills in what one unit of money buys.
-func (r *ShelfRow) nourish(it *workspace.Item, a ShelfAsk) {
-	c, price := kitchen.CompositionOf(it), r.unitPrice()
+func (r *ShelfRow) nourish(c kitchen.Composition, a ShelfAsk) {
+	price := r.unitPrice()
 	energy, noEnergy := c.PerMoney("energy", price)
 	amount, noAmount := c.PerMoney(a.Nutrient, price)
 	var noScore, noDensity string

@@ -82,7 +82,7 @@ func StatusOf(w *workspace.Workspace, now time.Time) (*Status, error) {
 func changedSince(w *workspace.Workspace, dir string) ([]string, error) {
 	changed := []string{}
 	for _, name := range w.EditionFiles() {
-		now, err := w.Text(name)
+		now, err := w.Kept(name)
 		if err != nil {
 			return nil, err
 		}

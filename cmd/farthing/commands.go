@@ -10,6 +10,7 @@ import (
 
 	"farthing/pipeline"
 	"farthing/pipeline/intake"
+	"farthing/pipeline/kitchen"
 
 	"github.com/spf13/cobra"
 )
@@ -25,16 +26,32 @@ func args(check cobra.PositionalArgs) cobra.PositionalArgs {
 }
 
 func (c *cli) importCommand() *cobra.Command {
-	var preview bool
+	var preview, replace bool
+	var source string
 	cmd := &cobra.Command{
-		Use:   "import [FILE...]",
+		Use:   "import [FILE... | FOLDER]",
 		Short: "Take price files into the archive and the database",
 		Long: `Take the named files, or all in the inbox, into the archive and the database.
 Each is kept byte for byte; each row is accepted, quarantined or a duplicate.
 With --preview: show how the one named file would be read, store nothing, and
-write a profile of its source beside farthing.toml.` + "\n" + exitHelp,
-		Example: "  farthing import --workspace tavrin notes-2024-03.csv\n  farthing import --workspace tavrin --preview prices.csv",
+write a profile of its source beside farthing.toml.
+
+A folder holds a food composition table in the layout of USDA SR26 (` + kitchen.FoodFiles + `,
+weight.csv if it is there). It becomes tables/foods, tables/nutrients and tables/food_weights, which stand over the built-in
+excerpt by an item's food_code. Its rows are accepted, left out with a reason, or quarantined.` + "\n" + exitHelp,
+		Example: "  farthing import --workspace tavrin notes-2024-03.csv\n  farthing import --workspace tavrin --preview prices.csv\n  farthing import --workspace tavrin ../data/usda-sr26",
 		RunE: func(cmd *cobra.Command, files []string) error {
+			for _, f := range files {
+				if st, err := os.Stat(f); err == nil && st.IsDir() {
+					if len(files) != 1 || preview {
+						return usageError{fmt.Errorf("%s is a folder: a folder with a food composition table is imported alone, without --preview", f)}
+					}
+					return c.importFoods(f, source, replace)
+				}
+			}
+			if replace || source != "" {
+				return usageError{errors.New("--replace and --source go with a folder that holds a food composition table")}
+			}
 			if preview {
 				if len(files) != 1 {
 					return usageError{errors.New("name the one file to preview")}
@@ -55,8 +72,50 @@ write a profile of its source beside farthing.toml.` + "\n" + exitHelp,
 			return c.print(rep, func(out io.Writer) { printImport(out, rep) })
 		},
 	}
+	cmd.Flags().BoolVar(&replace, "replace", false, "of a food composition table: write over tables of foods that differ")
+	cmd.Flags().StringVar(&source, "source", "", "of a food composition table: what its figures are cited as (default USDA SR26, release 26 of 2013)")
 	cmd.Flags().BoolVar(&preview, "preview", false, "show how the file would be read, and store nothing")
 	return cmd
+}
+
+// importFoods takes a folder with a food composition table.
+func (c *cli) importFoods(dir, source string, replace bool) error {
+	if !kitchen.IsFoods(os.DirFS(dir)) {
+		return usageError{fmt.Errorf("%s: no food composition table in this folder, which would hold %s; price files are named one by one", dir, kitchen.FoodFiles)}
+	}
+	w, err := c.open()
+	if err != nil {
+		return err
+	}
+	x, err := c.pipelineRun(w).ImportFoods(dir, source, replace)
+	if err != nil {
+		return err
+	}
+	if x.Quarantined() > 0 {
+		c.code = exitQuarantined
+	}
+	return c.print(x, func(out io.Writer) { printFoods(out, x) })
+}
+
+func printFoods(out io.Writer, x *kitchen.FoodImport) {
+	for _, f := range x.Files {
+		fmt.Fprintf(out, "%s: %d read = %d accepted + %d left out + %d quarantined\n", f.File, f.Read, f.Accepted, f.LeftOut, f.Quarantined)
+		for _, l := range f.Reasons {
+			fmt.Fprintf(out, "  left out: %d %s\n", l.Rows, l.Why)
+		}
+	}
+	const shown = 20
+	for i, b := range x.Bad {
+		if i == shown {
+			fmt.Fprintf(out, "  and %d more: --json lists all\n", len(x.Bad)-shown)
+			break
+		}
+		fmt.Fprintf(out, "  quarantined: %v\n", b)
+	}
+	for _, t := range x.Tables {
+		fmt.Fprintf(out, "%s: %d rows, %s\n", t.Table, t.Rows, t.State)
+	}
+	fmt.Fprintf(out, "source: %s\nnext: write a food_code of tables/foods to each item, then farthing run\n", x.Source)
 }
 
 func printImport(out io.Writer, rep *intake.Report) {

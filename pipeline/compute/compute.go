@@ -38,7 +38,11 @@ type Fault struct {
 // Run computes all results in the caller's transaction and writes them, exact,
 // into dir as the files of an edition.
 func Run(ctx context.Context, st *store.Store, w *workspace.Workspace, t *workspace.Tables, dir string) (*result.Edition, []Fault, error) {
-	t, said, err := kitchen.PlanBaskets(w.Settings, t)
+	foods, err := kitchen.ReadFoods(w)
+	if err != nil {
+		return nil, nil, err
+	}
+	t, said, err := kitchen.PlanBaskets(w.Settings, t, foods)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -71,7 +75,7 @@ func Run(ctx context.Context, st *store.Store, w *workspace.Workspace, t *worksp
 	if err := errors.Join(err, <-exported, copyTables(w, dir)); err != nil {
 		return nil, nil, err
 	}
-	kitchen, err := kitchen.New(dir, w.Settings, t, e)
+	kitchen, err := kitchen.New(dir, w.Settings, t, foods, e)
 	if err == nil {
 		err = kitchen.Publish(e)
 	}
@@ -110,7 +114,7 @@ func check(ctx context.Context, st *store.Store) (faults []Fault, err error) {
 // copyTables keeps the settings and tables that the edition was made from.
 func copyTables(w *workspace.Workspace, dir string) error {
 	for _, name := range w.EditionFiles() {
-		b, err := w.Text(name)
+		b, err := w.Kept(name)
 		if err != nil {
 			return err
 		}

@@ -10,12 +10,8 @@ import (
 
 	"farthing/pipeline/meal"
 	"farthing/pipeline/quantity"
-	"farthing/pipeline/reference"
 	"farthing/pipeline/workspace"
 )
-
-// foods are the embedded food tables.
-var foods = reference.Excerpt()
 
 // words are those that a cook may use for an item.
 func words(it *workspace.Item) []string {
@@ -34,7 +30,7 @@ func (k *Kitchen) read(it *workspace.Item, region, preparation, text, unit strin
 		own.Piece = quantity.Figure{Amount: quantity.New(it.PieceKg, quantity.Mass), Status: quantity.Measured, Source: cmp.Or(it.Source, "tables/items")}
 	}
 	reader := quantity.Kitchen{Item: it.Item, Words: words(it), Comma: k.settings.Prices.Decimal == ",", Convention: quantity.Convention(k.settings.Meals.Convention),
-		Facts: []quantity.Facts{own, all, foods.Facts(it.FoodCode, preparation, edible)}}
+		Facts: []quantity.Facts{own, all, k.foods.Facts(it.FoodCode, preparation, edible)}}
 	return reader.Read(text, unit, k.dimension(it.Item))
 }
 
@@ -84,7 +80,7 @@ func (k *Kitchen) yield(r *workspace.Recipe, it *workspace.Item) share {
 	if gives == "EP" && it.EdibleYield != nil {
 		return share{it.EdibleYield, cmp.Or(it.Source, "tables/items")}
 	}
-	for _, y := range reference.Yields(it.FoodCode) {
+	for _, y := range k.foods.Yields(it.FoodCode) {
 		if y.Gives == gives && (y.Preparation == r.Preparation || gives == "EP" && y.Preparation == "") {
 			return share{y.Yield, string(y.Status) + ", " + y.Source}
 		}
@@ -93,11 +89,11 @@ func (k *Kitchen) yield(r *workspace.Recipe, it *workspace.Item) share {
 }
 
 // edible share of an item's weight as bought: nil if it is not known.
-func edible(it *workspace.Item) *big.Rat {
+func (f Foods) edible(it *workspace.Item) *big.Rat {
 	if it.EdibleYield != nil {
 		return it.EdibleYield
 	}
-	if food, ok := foods.Food(it.FoodCode); ok && food.Refuse != nil && !food.Either {
+	if food, ok := f.Food(it.FoodCode); ok && food.Refuse != nil && !food.Either {
 		return new(big.Rat).Sub(big.NewRat(1, 1), food.Refuse)
 	}
 	return nil
@@ -121,7 +117,7 @@ func (k *Kitchen) writtenLine(r *workspace.Recipe, region string) (written, erro
 		w.lacks = "no quantity is written"
 		return w, nil
 	}
-	of := edible(it)
+	of := k.foods.edible(it)
 	if cmp.Or(r.Basis, "AP") != "AP" {
 		of = big.NewRat(1, 1)
 	}

@@ -21,10 +21,10 @@ type Composition struct {
 	lacks string
 }
 
-// CompositionOf looks an item up in the food tables.
-func CompositionOf(it *workspace.Item) Composition {
-	c := Composition{kg: edibleOf(it)}
-	c.food, _ = foods.Food(it.FoodCode)
+// Composition looks an item up in the food tables.
+func (f Foods) Composition(it *workspace.Item) Composition {
+	c := Composition{kg: f.edibleOf(it)}
+	c.food, _ = f.Food(it.FoodCode)
 	switch {
 	case it.FoodCode == "":
 		c.lacks = "no food_code in tables/items"
@@ -37,8 +37,8 @@ func CompositionOf(it *workspace.Item) Composition {
 }
 
 // edibleOf is the edible weight of a base unit as bought; nil: not known.
-func edibleOf(it *workspace.Item) *big.Rat {
-	return edibleWeight(it, big.NewRat(1, 1), edible(it))
+func (f Foods) edibleOf(it *workspace.Item) *big.Rat {
+	return f.edibleWeight(it, big.NewRat(1, 1), f.edible(it))
 }
 
 // Content is the amount of a nutrient in a base unit as bought, in the nutrient's

@@ -43,8 +43,11 @@ func publishedProfile(t *testing.T, name string) (of map[string]any, want map[st
 	return nil, nil
 }
 
+// builtIn are the embedded tables alone.
+var builtIn = Foods{reference.Excerpt()}
+
 func TestDensity(t *testing.T) {
-	spinach := CompositionOf(&workspace.Item{Item: "leaves", BaseUnit: "kg", FoodCode: "11457"})
+	spinach := builtIn.Composition(&workspace.Item{Item: "leaves", BaseUnit: "kg", FoodCode: "11457"})
 	score, lacks := spinach.Density()
 	if !score.OK || lacks != "" {
 		t.Fatalf("got %v, %q", score, lacks)
@@ -77,13 +80,13 @@ func TestDensity(t *testing.T) {
 		}
 	}
 	scored := 0
-	for _, code := range foods.Codes() {
-		got, _ := CompositionOf(&workspace.Item{BaseUnit: "kg", FoodCode: code}).Density()
+	for _, code := range builtIn.Codes() {
+		got, _ := builtIn.Composition(&workspace.Item{BaseUnit: "kg", FoodCode: code}).Density()
 		if !got.OK {
 			continue
 		}
 		scored++
-		food, _ := foods.Food(code)
+		food, _ := builtIn.Food(code)
 		pct := func(name string) float64 {
 			amount, _ := food.Nutrients[name].Per100g.Float64()
 			kcal, _ := food.Nutrients["energy"].Per100g.Float64()
@@ -105,7 +108,7 @@ func TestDensity(t *testing.T) {
 func TestDensityPerMoney(t *testing.T) {
 	// The published case: .65 for 100 g edible of 23 kcal. With .28 of refuse (USDA SR26 11457) that is 4.68 a kg as bought.
 	of, want := publishedProfile(t, "N06-nrf-per-cost")
-	leaves := CompositionOf(&workspace.Item{BaseUnit: "kg", FoodCode: "11457"})
+	leaves := builtIn.Composition(&workspace.Item{BaseUnit: "kg", FoodCode: "11457"})
 	price := big.NewRat(468, 100)
 	got, _ := leaves.DensityPerMoney(price)
 	score, _ := leaves.Density()
@@ -130,14 +133,14 @@ func TestDensityPerMoney(t *testing.T) {
 		{"a score below 0", &workspace.Item{BaseUnit: "kg", FoodCode: "01145"}, "not above 0"},                        // butter
 		{"no figure", &workspace.Item{BaseUnit: "kg", FoodCode: firstWithout(t, "vitamin_e")}, "figure of vitamin_e"}, // of the excerpt
 	} {
-		if got, lacks := CompositionOf(c.it).DensityPerMoney(big.NewRat(1, 1)); got != (result.Num{}) || !strings.Contains(lacks, c.lacks) {
+		if got, lacks := builtIn.Composition(c.it).DensityPerMoney(big.NewRat(1, 1)); got != (result.Num{}) || !strings.Contains(lacks, c.lacks) {
 			t.Errorf("%s: got %v, %q, want nothing and %q", c.name, got, lacks, c.lacks)
 		}
 	}
 	if got, lacks := leaves.PerMoney("protein", new(big.Rat)); got != nil || lacks == "" {
 		t.Errorf("a price of 0: got %v, %q", got, lacks)
 	}
-	if amount, lacks := CompositionOf(&workspace.Item{BaseUnit: "kg", FoodCode: "02047"}).PerMoney("protein", big.NewRat(1, 1)); amount == nil || amount.Sign() != 0 || lacks != "" {
+	if amount, lacks := builtIn.Composition(&workspace.Item{BaseUnit: "kg", FoodCode: "02047"}).PerMoney("protein", big.NewRat(1, 1)); amount == nil || amount.Sign() != 0 || lacks != "" {
 		t.Errorf("protein of salt: got %v, %q, want the table's 0", amount, lacks)
 	}
 }
@@ -145,8 +148,8 @@ func TestDensityPerMoney(t *testing.T) {
 // firstWithout is the first food of the tables that lacks a nutrient.
 func firstWithout(t *testing.T, nutrient string) string {
 	t.Helper()
-	for _, code := range foods.Codes() {
-		food, _ := foods.Food(code)
+	for _, code := range builtIn.Codes() {
+		food, _ := builtIn.Food(code)
 		_, has := food.Nutrients[nutrient]
 		if _, energy := food.Nutrients["energy"]; !has && energy && food.Refuse != nil && !food.Either {
 			return code

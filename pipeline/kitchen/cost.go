@@ -166,7 +166,7 @@ func (k *Kitchen) pantry(a Ask, c *cooked, x *Answer) error {
 			continue
 		}
 		it := k.items[s.Item]
-		read, err := k.read(it, a.Region, "", s.Quantity, s.Unit, edible(it))
+		read, err := k.read(it, a.Region, "", s.Quantity, s.Unit, k.foods.edible(it))
 		if err != nil {
 			return &workspace.InputError{Code: "table", File: s.File, Line: s.Line, Field: "quantity, unit", Read: err.Error(), Instead: "a quantity such as 400 mL"}
 		}

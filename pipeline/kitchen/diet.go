@@ -129,7 +129,7 @@ func (k *Kitchen) Diet(a DietAsk) (*DietAnswer, error) {
 			continue
 		}
 		x.Priced++
-		p := priced{it, rat(row.UnitPrice), CompositionOf(it)}
+		p := priced{it, rat(row.UnitPrice), k.foods.Composition(it)}
 		if p.lacks != "" {
 			x.LeftOut = append(x.LeftOut, it.Item+": "+p.lacks)
 			continue

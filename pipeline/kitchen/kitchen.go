@@ -2,7 +2,7 @@
 // prices of the same edition: by the part used of each pack, and at the till.
 //
 // Order of reading: ask.go (what is asked for), price.go (which price a good
-// has), amount.go (a cook's words to base units), cost.go (the rows that come
+// has), foods.go (what foods are made of), amount.go (a cook's words to base units), cost.go (the rows that come
 // out), composition.go (what an item holds, and for its price), swap.go (the
 // least sacrifice), order.go (a purchase order), plan.go (a plan as a basket),
 // diet.go, diets.go (least-cost diets). The sums are package meal's and diet's;
@@ -34,6 +34,7 @@ func (g good) name() string { return g.item + separator + g.grade }
 type Kitchen struct {
 	settings workspace.Settings
 	tables   *workspace.Tables
+	foods    Foods
 	e        *result.Edition
 	items    map[string]*workspace.Item
 	parent   map[string]string
@@ -55,8 +56,8 @@ type note struct {
 
 // New reads the observations in dir, an edition's folder, of every good that a
 // recipe, a swap or a pantry names. There is nothing to do without recipes.
-func New(dir string, s workspace.Settings, t *workspace.Tables, e *result.Edition) (*Kitchen, error) {
-	k := open(s, t)
+func New(dir string, s workspace.Settings, t *workspace.Tables, foods Foods, e *result.Edition) (*Kitchen, error) {
+	k := open(s, t, foods)
 	k.e = e
 	for i := range e.Items {
 		x := &e.Items[i]
@@ -92,8 +93,8 @@ func New(dir string, s workspace.Settings, t *workspace.Tables, e *result.Editio
 }
 
 // open is a kitchen without prices.
-func open(s workspace.Settings, t *workspace.Tables) *Kitchen {
-	k := &Kitchen{settings: s, tables: t, items: map[string]*workspace.Item{}, parent: map[string]string{}, noted: map[good][]note{},
+func open(s workspace.Settings, t *workspace.Tables, foods Foods) *Kitchen {
+	k := &Kitchen{settings: s, tables: t, foods: foods, items: map[string]*workspace.Item{}, parent: map[string]string{}, noted: map[good][]note{},
 		typical: map[typicalKey]*result.Item{}}
 	for i := range t.Items {
 		k.items[t.Items[i].Item] = &t.Items[i]

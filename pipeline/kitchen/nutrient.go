@@ -30,7 +30,7 @@ func (k *Kitchen) nutrientRows(x *Answer, list []meal.Serving) []result.MealNutr
 	var lines []weighed
 	for _, l := range x.cooked.shop.Lines {
 		g := goodOf(l.Good)
-		food, _ := foods.Food(k.items[g.item].FoodCode)
+		food, _ := k.foods.Food(k.items[g.item].FoodCode)
 		lines = append(lines, weighed{dish: l.Dish, kg: k.edibleKg(l), food: food})
 	}
 	needs := k.needs()
@@ -97,15 +97,15 @@ func (k *Kitchen) nutrientRows(x *Answer, list []meal.Serving) []result.MealNutr
 // that share is not known the weight is not either, for peel is not eaten.
 func (k *Kitchen) edibleKg(l meal.Cost) *big.Rat {
 	it := k.items[goodOf(l.Good).item]
-	share := edible(it)
+	share := k.foods.edible(it)
 	if l.Basis == meal.EP && k.isEP(l) {
 		share = l.Yield
 	}
-	return edibleWeight(it, l.APQuantity, share)
+	return k.foods.edibleWeight(it, l.APQuantity, share)
 }
 
 // edibleWeight is the weight in kg of the eaten share of a quantity as bought, in base units.
-func edibleWeight(it *workspace.Item, ap, share *big.Rat) *big.Rat {
+func (f Foods) edibleWeight(it *workspace.Item, ap, share *big.Rat) *big.Rat {
 	if ap == nil || share == nil {
 		return nil
 	}
@@ -113,11 +113,11 @@ func edibleWeight(it *workspace.Item, ap, share *big.Rat) *big.Rat {
 	switch it.BaseUnit {
 	case "L":
 		if per = it.Density; per == nil {
-			per = foods.Facts(it.FoodCode, "", big.NewRat(1, 1)).Density.Amount.Rat()
+			per = f.Facts(it.FoodCode, "", big.NewRat(1, 1)).Density.Amount.Rat()
 		}
 	case "each":
 		if per = it.PieceKg; per == nil {
-			per = foods.Facts(it.FoodCode, "", edible(it)).Piece.Amount.Rat()
+			per = f.Facts(it.FoodCode, "", f.edible(it)).Piece.Amount.Rat()
 		}
 	}
 	if per == nil {

@@ -20,10 +20,10 @@ import (
 // Persons are those of the household that [meals], else the front page, names;
 // days run from the plan's first to its last. A quantity that is not known is
 // nil in the basket. What the figures leave open is in the warnings.
-func PlanBaskets(s workspace.Settings, t *workspace.Tables) (*workspace.Tables, []result.Warning, error) {
+func PlanBaskets(s workspace.Settings, t *workspace.Tables, foods Foods) (*workspace.Tables, []result.Warning, error) {
 	with := *t
 	with.Baskets = slices.Clone(t.Baskets)
-	k := open(s, t)
+	k := open(s, t, foods)
 	_, plans := k.Names()
 	x := new(Answer) // its warnings
 	done := map[string]bool{}

@@ -2,9 +2,6 @@ package reference
 
 import (
 	"cmp"
-	"encoding/csv"
-	"fmt"
-	"io"
 	"maps"
 	"math/big"
 	"slices"
@@ -119,8 +116,8 @@ func (f *Foods) Over(below *Foods) *Foods {
 			merged.Nutrients = maps.Clone(under.Nutrients)
 			maps.Copy(merged.Nutrients, top.Nutrients)
 			merged.Name = cmp.Or(top.Name, under.Name)
-			if top.Refuse == nil {
-				merged.Refuse, merged.Either = under.Refuse, under.Either
+			if top.Refuse == nil || under.Refuse != nil && top.Refuse.Cmp(under.Refuse) == 0 {
+				merged.Refuse, merged.Either = under.Refuse, under.Either // the same share says nothing new of how it is sold
 			}
 			if top.Weights == nil {
 				merged.Weights = under.Weights
@@ -151,14 +148,6 @@ var Excerpt = sync.OnceValue(func() *Foods {
 	return all
 })
 
-// NutrientRow is a row of tables/nutrients: food_code*, nutrient* | per_100g_edible*, unit*, source*. Line is where it stands, for the errors.
-type NutrientRow struct {
-	Line               int
-	FoodCode, Nutrient string
-	Per100g            *big.Rat
-	Unit, Source       string
-}
-
 // massUnits are units of nutrients in grams.
 var massUnits = map[string]*big.Rat{"g": big.NewRat(1, 1), "mg": big.NewRat(1, 1_000), "ug": big.NewRat(1, 1_000_000)}
 
@@ -185,85 +174,4 @@ func InUnit(amount *big.Rat, from, to string) (*big.Rat, bool) {
 		return new(big.Rat).Mul(amount, kJ), true
 	}
 	return nil, false
-}
-
-// FromRows is the table of a user's rows. Amounts of a known nutrient are turned into its unit; a nutrient of the user's own keeps the unit of its
-// first row. An error, with the row's line, for a blank or double key, an amount below zero or above what 100 g can hold, a unit that does not fit, no source.
-func FromRows(list []NutrientRow) (*Foods, error) {
-	all := &Foods{map[string]*Food{}}
-	units := map[string]string{}
-	for _, n := range nutrients {
-		units[n.Name] = n.Unit
-	}
-	hundred := big.NewRat(100, 1)
-	for _, r := range list {
-		fail := func(format string, args ...any) (*Foods, error) {
-			return nil, fmt.Errorf("line %d: %s, %s: %w", r.Line, r.FoodCode, r.Nutrient, fmt.Errorf(format, args...))
-		}
-		code := Code(r.FoodCode)
-		switch {
-		case code == "" || r.Nutrient == "":
-			return fail("no food_code or no nutrient; instead: the code of the food and a name such as %s", nutrients[1].Name)
-		case r.Source == "":
-			return fail("no source; instead: where the figure was read")
-		case r.Per100g == nil:
-			return fail("no amount; instead: leave the row out, a nutrient without a row is unknown")
-		case r.Per100g.Sign() < 0:
-			return fail("read %s: below zero", r.Per100g.RatString())
-		}
-		unit, known := units[r.Nutrient]
-		if !known {
-			unit = r.Unit
-			units[r.Nutrient] = unit
-		}
-		v, ok := InUnit(r.Per100g, r.Unit, unit)
-		if !ok {
-			return fail("read unit %q; instead: %s", r.Unit, cmp.Or(unit, "g, mg, ug, kcal or kJ"))
-		}
-		if grams, isMass := InUnit(v, unit, "g"); isMass && grams.Cmp(hundred) > 0 {
-			return fail("read %s %s: more than 100 g in 100 g; instead: the amount in 100 g, or its right unit", r.Per100g.RatString(), r.Unit)
-		}
-		f := all.byCode[code]
-		if f == nil {
-			f = &Food{Code: code, Nutrients: map[string]Content{}}
-			all.byCode[code] = f
-		}
-		if _, twice := f.Nutrients[r.Nutrient]; twice {
-			return fail("it stands twice; instead: one row for a food and nutrient")
-		}
-		f.Nutrients[r.Nutrient] = Content{v, unit, r.Source, quantity.Published}
-	}
-	return all, nil
-}
-
-// WriteTable writes foods as tables/nutrients.csv, sorted by code, nutrients in the order of this package. No codes: all foods. An unknown code is an error.
-// Figures are written as decimals; FromRows of what is written gives the same figures, if they are decimals.
-func (f *Foods) WriteTable(w io.Writer, codes ...string) error {
-	if len(codes) == 0 {
-		codes = f.Codes()
-	}
-	order := map[string]int{}
-	for i, n := range nutrients {
-		order[n.Name] = i + 1 - len(nutrients) // before the names that are not known here
-	}
-	out := csv.NewWriter(w)
-	out.Write([]string{"food_code", "nutrient", "per_100g_edible", "unit", "source"})
-	wanted := map[string]bool{}
-	for _, code := range codes {
-		if _, ok := f.Food(code); !ok {
-			return fmt.Errorf("food_code %q: no such food in the table; instead: a code of it, or leave the item's food_code blank", code)
-		}
-		wanted[Code(code)] = true
-	}
-	for _, code := range slices.Sorted(maps.Keys(wanted)) {
-		food := f.byCode[code]
-		names := slices.SortedFunc(maps.Keys(food.Nutrients), func(a, b string) int { return cmp.Or(cmp.Compare(order[a], order[b]), cmp.Compare(a, b)) })
-		for _, name := range names {
-			c := food.Nutrients[name]
-			n, _ := c.Per100g.FloatPrec()
-			out.Write([]string{code, name, c.Per100g.FloatString(n), c.Unit, c.Source})
-		}
-	}
-	out.Flush()
-	return out.Error()
 }

@@ -44,6 +44,16 @@ func open(t *testing.T, name string) (list []row) {
 	return list
 }
 
+// fullTable is the open table as ReadSR26 has it.
+func fullTable(t *testing.T) *Foods {
+	t.Helper()
+	x, err := ReadSR26(os.DirFS(filepath.Join(openData, "usda-sr26")), SR26Source, func(string) string { return "" })
+	if err != nil || len(x.Bad) > 0 {
+		t.Fatal(err, x)
+	}
+	return x.Foods
+}
+
 // Every figure of the excerpt stands in the open table, every figure of the table for these foods and nutrients stands in the excerpt; by a reader of
 // the test's own, and by ReadSR26.
 func TestExcerptIsTheOpenTable(t *testing.T) {
@@ -55,10 +65,7 @@ func TestExcerptIsTheOpenTable(t *testing.T) {
 	for _, r := range open(t, "usda-sr26/food.csv") {
 		foods[fmt.Sprintf("%05s", r["food_id"])] = r
 	}
-	full, err := ReadSR26(os.DirFS(filepath.Join(openData, "usda-sr26")))
-	if err != nil {
-		t.Fatal(err)
-	}
+	full := fullTable(t)
 	if n := len(full.Codes()); n != 8463 {
 		t.Errorf("read %d foods, want 8463", n)
 	}
@@ -110,7 +117,7 @@ func TestMeasuresAreTheOpenTable(t *testing.T) {
 		f, _ := Excerpt().Food(code)
 		for _, w := range f.Weights {
 			n++
-			text, _ := strings.CutPrefix(w.Source, srSource+" household weight: ")
+			text, _ := strings.CutPrefix(w.Source, SR26Source+" household weight: ")
 			text = strings.TrimSuffix(text, ", taken for one of unstated size")
 			amount, desc, _ := strings.Cut(text, " ")
 			if k := (key{code, number(amount), plain(desc), w.Grams.RatString()}); !there[k] || number(amount) != w.Count.RatString() {
@@ -162,10 +169,7 @@ func TestYieldsAreTheOpenTables(t *testing.T) {
 // The whole table in a kitchen: any food's density is of the edible weight, and the table written for a few items is read back.
 func TestFullTableInAKitchen(t *testing.T) {
 	open(t, "usda-sr26/food_group.csv")
-	full, err := ReadSR26(os.DirFS(filepath.Join(openData, "usda-sr26")))
-	if err != nil {
-		t.Fatal(err)
-	}
+	full := fullTable(t)
 	densities := 0
 	for _, code := range full.Codes() {
 		f, _ := full.Food(code)

@@ -96,17 +96,17 @@ var yields = sync.OnceValue(func() (list []Yield) {
 	return list
 })
 
-// Yields are the yields known of a food, those of the table first, then one minus its refuse share. They may differ: a published mean of a food bought at its
+// Yields are the yields known of a food, those of the embedded table first, then one minus its refuse share. They may differ: a published mean of a food bought at its
 // best and a kitchen's trimming are not the same. A food that is sold with and without its refuse has no share of the second kind. None: empty.
-func Yields(foodCode string) (list []Yield) {
+func (f *Foods) Yields(foodCode string) (list []Yield) {
 	code := Code(foodCode)
 	for _, y := range yields() {
 		if y.FoodCode == code {
 			list = append(list, y)
 		}
 	}
-	if f, ok := Excerpt().Food(code); ok && f.Refuse != nil && !f.Either {
-		list = append(list, Yield{code, f.Name, "", "EP", new(big.Rat).Sub(big.NewRat(1, 1), f.Refuse), f.Status, f.Source + ", 1 - refuse"})
+	if x, ok := f.Food(code); ok && x.Refuse != nil && !x.Either {
+		list = append(list, Yield{code, x.Name, "", "EP", new(big.Rat).Sub(big.NewRat(1, 1), x.Refuse), x.Status, x.Source + ", 1 - refuse"})
 	}
 	return list
 }

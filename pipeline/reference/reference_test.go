@@ -303,7 +303,7 @@ func TestKitchenByReference(t *testing.T) {
 
 func TestYieldsAndKeeping(t *testing.T) {
 	var got []string
-	for _, y := range Yields("11124") {
+	for _, y := range Excerpt().Yields("11124") {
 		got = append(got, y.Preparation+" "+y.Gives+" "+y.Yield.FloatString(4))
 	}
 	// Boiled, peeled: USDA ERS, Fruit and Vegetable Prices 2022. The last: USDA SR26, refuse 11 %.
@@ -311,7 +311,7 @@ func TestYieldsAndKeeping(t *testing.T) {
 		t.Errorf("carrots: got %q, want %q", got, want)
 	}
 	for code, n := range map[string]int{"12061": 0, "99999": 0, "16069": 2, "1123": 1} {
-		if list := Yields(code); len(list) != n {
+		if list := Excerpt().Yields(code); len(list) != n {
 			t.Errorf("%s: got %d yields, want %d", code, len(list), n)
 		}
 	}

@@ -15,38 +15,103 @@ import (
 	"farthing/pipeline/quantity"
 )
 
-const srSource = "USDA SR26 (2013)"
+// SR26Source and SR26Licence are those of the published table.
+const (
+	SR26Source  = "USDA SR26 (2013)"
+	SR26Licence = "USDA National Nutrient Database for Standard Reference, release 26 (2013): a work of the US government, in the public domain (CC0 1.0)"
+)
+
+// IsSR26 says whether a folder holds the files of ReadSR26.
+func IsSR26(dir fs.FS) bool {
+	for _, name := range []string{"food.csv", "nutrient_def.csv", srNutrients(dir)} {
+		if _, err := fs.Stat(dir, name); err != nil {
+			return false
+		}
+	}
+	return true
+}
+
+func srNutrients(dir fs.FS) string {
+	if _, err := fs.Stat(dir, "nutrient.csv"); err != nil {
+		return "nutrient.csv.gz"
+	}
+	return "nutrient.csv"
+}
+
+// SR26 is what ReadSR26 read.
+type SR26 struct {
+	Foods *Foods
+	Files []FileRows
+	Bad   []*RowError // rows set aside, in the order of reading
+}
+
+// FileRows counts the rows of a file: Read = Taken + those of LeftOut + Bad.
+type FileRows struct {
+	File             string
+	Read, Taken, Bad int
+	LeftOut          []LeftOut
+}
+
+// LeftOut are rows that are well and not taken.
+type LeftOut struct {
+	Why  string
+	Rows int
+}
+
+// notTaken is why a well row is left out.
+type notTaken string
+
+func (n notTaken) Error() string { return string(n) }
 
 // ReadSR26 reads a folder with the USDA table as CSV files with headings: food.csv (food_id, food, ref_pct), nutrient_def.csv (nutr_id, unit), nutrient.csv
 // or nutrient.csv.gz (food_id, nutr_id, value; per 100 g of edible portion) and, if it is there, weight.csv (food_id, amount, desc, weight in g). Other columns
-// are passed over. Of the nutrients those of Nutrients are taken. A unit other than expected, a food without a name, a double figure, a number that is none:
-// an error with file and line. A blank refuse is unknown. Household weights: cups and spoons as US volumes with their form, other measures by their own name
-// ("clove", "large", "medium head"); of two that would bear one name the first stands.
-func ReadSR26(dir fs.FS) (*Foods, error) {
-	all := &Foods{map[string]*Food{}}
-	err := each(dir, "food.csv", []string{"food_id", "food", "ref_pct"}, func(c []string) error {
-		code := srCode(c[0])
-		f := &Food{Code: code, Name: c[1], Nutrients: map[string]Content{}, Source: srSource + " food " + code, Status: quantity.Published}
-		if code == "" || f.Name == "" {
-			return errors.New("no food_id or no food")
+// are passed over. Of the nutrients those of Nutrients are taken. source is what the figures are cited as. A row that can not be (a food without a name or a
+// figure of a food twice, a number that is none, a refuse above 100 %, more than 100 g in 100 g, a text of which badText, "" for a good one, says what is wrong)
+// is set aside; a file or column that is not there, broken quotes, or a nutrient that is not there or in another unit is an error with file and line. A blank
+// refuse is unknown. Household weights: cups and spoons as US volumes with their form, other measures by their own name ("clove", "large", "medium head"); of
+// two that would bear one name the first stands.
+func ReadSR26(dir fs.FS, source string, badText func(string) string) (*SR26, error) {
+	x := &SR26{Foods: &Foods{map[string]*Food{}}}
+	all := x.Foods.byCode
+	number := func(field, text string) (*big.Rat, error) {
+		n, err := quantity.ParseDecimal(text, false)
+		if err != nil {
+			return nil, &RowError{Field: field, Read: fmt.Sprintf("%q", text), Instead: "a number such as 12.5"}
 		}
-		if all.byCode[code] != nil {
-			return fmt.Errorf("food %s stands twice", code)
+		return n, nil
+	}
+	bad := func(field, read, instead string) error { return &RowError{Field: field, Read: read, Instead: instead} }
+	foodOf := func(id string) (*Food, error) {
+		if f := all[srCode(id)]; f != nil {
+			return f, nil
+		}
+		return nil, bad("food_id", id+" is not in food.csv", "the number of a food there")
+	}
+	err := x.each(dir, "food.csv", []string{"food_id", "food", "ref_pct"}, badText, func(c []string) error {
+		code := srCode(c[0])
+		f := &Food{Code: code, Name: c[1], Nutrients: map[string]Content{}, Source: source + " food " + code, Status: quantity.Published}
+		switch {
+		case !srNumber.MatchString(c[0]):
+			return bad("food_id", fmt.Sprintf("%q", c[0]), "a number of up to five digits")
+		case f.Name == "":
+			return bad("food", "nothing", "the food's name")
+		case all[code] != nil:
+			return bad("food_id", code+" stands twice", "one row for a food")
 		}
 		if c[2] != "" {
-			pct, err := quantity.ParseDecimal(c[2], false)
+			pct, err := number("ref_pct", c[2])
 			if err != nil {
 				return err
 			}
-			if pct.Sign() < 0 || pct.Cmp(big.NewRat(100, 1)) > 0 {
-				return fmt.Errorf("refuse of %s %%", c[2])
+			if pct.Sign() < 0 || pct.Cmp(hundred) > 0 {
+				return bad("ref_pct", c[2], "a percentage from 0 to 100, or nothing where it is not known")
 			}
-			f.Refuse = pct.Quo(pct, big.NewRat(100, 1))
+			f.Refuse = pct.Quo(pct, hundred)
 		}
 		if e, ok := Excerpt().Food(code); ok {
 			f.Either = e.Either
 		}
-		all.byCode[code] = f
+		all[code] = f
 		return nil
 	})
 	if err != nil {
@@ -57,16 +122,19 @@ func ReadSR26(dir fs.FS) (*Foods, error) {
 		wanted[n.sr] = n
 	}
 	defined := map[string]bool{}
-	err = each(dir, "nutrient_def.csv", []string{"nutr_id", "unit"}, func(c []string) error {
-		if n, ok := wanted[c[0]]; ok {
-			if _, fits := InUnit(new(big.Rat), c[1], n.Unit); !fits || strings.NewReplacer("µ", "u", "μ", "u").Replace(c[1]) != n.Unit {
-				return fmt.Errorf("nutrient %s (%s) in %q, expected %s", c[0], n.Name, c[1], n.Unit)
-			}
-			defined[c[0]] = true
+	var units error
+	err = x.each(dir, "nutrient_def.csv", []string{"nutr_id", "unit"}, badText, func(c []string) error {
+		n, ok := wanted[c[0]]
+		if !ok {
+			return notTaken("a nutrient that is not used")
 		}
+		if strings.NewReplacer("µ", "u", "μ", "u").Replace(c[1]) != n.Unit {
+			units = errors.Join(units, fmt.Errorf("nutrient_def.csv: nutrient %s (%s) in %q, expected %s", c[0], n.Name, c[1], n.Unit))
+		}
+		defined[c[0]] = true
 		return nil
 	})
-	if err != nil {
+	if err := errors.Join(err, units); err != nil {
 		return nil, err
 	}
 	for _, n := range nutrients {
@@ -74,25 +142,27 @@ func ReadSR26(dir fs.FS) (*Foods, error) {
 			return nil, fmt.Errorf("nutrient_def.csv: nutrient %s (%s) is not there", n.sr, n.Name)
 		}
 	}
-	name := "nutrient.csv"
-	if _, err := fs.Stat(dir, name); err != nil {
-		name += ".gz"
-	}
-	err = each(dir, name, []string{"food_id", "nutr_id", "value"}, func(c []string) error {
+	err = x.each(dir, srNutrients(dir), []string{"food_id", "nutr_id", "value"}, badText, func(c []string) error {
 		n, ok := wanted[c[1]]
-		if !ok || c[2] == "" {
-			return nil
+		switch {
+		case !ok:
+			return notTaken("of a nutrient that is not used")
+		case c[2] == "":
+			return notTaken("without a value")
 		}
-		f := all.byCode[srCode(c[0])]
-		if f == nil {
-			return fmt.Errorf("no food %s in food.csv", c[0])
-		}
-		v, err := quantity.ParseDecimal(c[2], false)
+		f, err := foodOf(c[0])
 		if err != nil {
 			return err
 		}
-		if _, twice := f.Nutrients[n.Name]; twice || v.Sign() < 0 {
-			return fmt.Errorf("food %s, nutrient %s: twice, or below zero", c[0], c[1])
+		v, err := number("value", c[2])
+		if err != nil {
+			return err
+		}
+		if why := perHundred(v, n.Unit); why != "" {
+			return bad("value", c[2]+" "+n.Unit+": "+why, "the amount in 100 g")
+		}
+		if _, twice := f.Nutrients[n.Name]; twice {
+			return bad("nutr_id", c[1]+" of food "+f.Code+" stands twice", "one row for a food and nutrient")
 		}
 		f.Nutrients[n.Name] = Content{v, n.Unit, f.Source, f.Status}
 		return nil
@@ -101,32 +171,35 @@ func ReadSR26(dir fs.FS) (*Foods, error) {
 		return nil, err
 	}
 	if _, err := fs.Stat(dir, "weight.csv"); err != nil {
-		return all, nil
+		return x, nil
 	}
-	return all, each(dir, "weight.csv", []string{"food_id", "amount", "desc", "weight"}, func(c []string) error {
-		f := all.byCode[srCode(c[0])]
-		if f == nil {
-			return fmt.Errorf("no food %s in food.csv", c[0])
-		}
-		if c[1] == "" || c[3] == "" {
-			return nil
-		}
-		count, err := quantity.ParseDecimal(c[1], false)
+	return x, x.each(dir, "weight.csv", []string{"food_id", "amount", "desc", "weight"}, badText, func(c []string) error {
+		f, err := foodOf(c[0])
 		if err != nil {
 			return err
 		}
-		grams, err := quantity.ParseDecimal(c[3], false)
+		if c[1] == "" || c[3] == "" {
+			return notTaken("without an amount or a weight")
+		}
+		count, err := number("amount", c[1])
+		if err != nil {
+			return err
+		}
+		grams, err := number("weight", c[3])
 		if err != nil {
 			return err
 		}
 		measure, form, ok := srMeasure(c[2])
-		if !ok || count.Sign() <= 0 || grams.Sign() <= 0 ||
-			slices.ContainsFunc(f.Weights, func(w Weight) bool {
-				return w.Form == form && (w.Measure == measure || isVolume(w.Measure) && isVolume(measure))
-			}) {
-			return nil
+		w := Weight{measure, form, count, grams, source + " household weight: " + c[1] + " " + c[2], quantity.Published}
+		switch {
+		case !ok:
+			return notTaken("a measure that no recipe names")
+		case count.Sign() <= 0 || grams.Sign() <= 0:
+			return notTaken("an amount or a weight of nothing")
+		case f.has(w):
+			return notTaken("a second weight of one measure and form")
 		}
-		f.Weights = append(f.Weights, Weight{measure, form, count, grams, srSource + " household weight: " + c[1] + " " + c[2], quantity.Published})
+		f.Weights = append(f.Weights, w)
 		return nil
 	})
 }
@@ -142,7 +215,11 @@ func srCode(id string) string {
 	return strings.Repeat("0", max(0, 5-len(id))) + id
 }
 
+// volumes are the measures that isVolume means.
+var volumes = []string{"cup_us", "tbsp_us", "tsp_us", "floz_us"}
+
 var (
+	srNumber  = regexp.MustCompile(`^[0-9]{1,5}$`)
 	srVolume  = regexp.MustCompile(`^(cup|tbsp|tablespoon|tsp|teaspoon|fl oz)\b[ ,]*(.*)$`)
 	srVolumes = map[string]string{"cup": "cup_us", "tbsp": "tbsp_us", "tablespoon": "tbsp_us", "tsp": "tsp_us", "teaspoon": "tsp_us", "fl oz": "floz_us"}
 	srSized   = regexp.MustCompile(`^([a-z]+), (small|medium|large)$`)
@@ -170,8 +247,8 @@ func srMeasure(desc string) (measure, form string, ok bool) {
 	return text, "", srPlain.MatchString(text) && !strings.Contains(text, "serving")
 }
 
-// each reads a CSV file with headings and hands on the named columns of every row.
-func each(dir fs.FS, name string, columns []string, take func([]string) error) error {
+// each reads a CSV file with headings, hands on the named columns of every row and counts what becomes of it.
+func (x *SR26) each(dir fs.FS, name string, columns []string, badText func(string) string, take func([]string) error) error {
 	f, err := dir.Open(name)
 	if err != nil {
 		return err
@@ -191,27 +268,52 @@ func each(dir fs.FS, name string, columns []string, take func([]string) error) e
 	if err != nil {
 		return fmt.Errorf("%s: %w", name, err)
 	}
+	head[0] = strings.TrimPrefix(head[0], "\ufeff")
 	at := make([]int, len(columns))
 	for i, column := range columns {
 		if at[i] = slices.Index(head, column); at[i] < 0 {
 			return fmt.Errorf("%s: no column %s; instead: the table with the columns %s", name, column, strings.Join(columns, ", "))
 		}
 	}
+	n := FileRows{File: name}
 	cells := make([]string, len(columns))
 	for {
 		record, err := r.Read()
 		if err == io.EOF {
+			x.Files = append(x.Files, n)
 			return nil
 		}
-		line := 0
-		if err == nil {
-			line, _ = r.FieldPos(0)
-			for i, k := range at {
-				cells[i] = strings.Clone(strings.TrimSpace(record[k]))
+		if err != nil {
+			return fmt.Errorf("%s: %w", name, err)
+		}
+		n.Read++
+		line, _ := r.FieldPos(0)
+		for i, k := range at {
+			cells[i] = strings.Clone(strings.TrimSpace(record[k]))
+			if why := badText(cells[i]); why != "" && err == nil {
+				err = &RowError{Field: columns[i], Read: fmt.Sprintf("%q", cells[i]), Instead: why}
 			}
+		}
+		if err == nil {
 			err = take(cells)
 		}
-		if err != nil {
+		var bad *RowError
+		var left notTaken
+		switch {
+		case err == nil:
+			n.Taken++
+		case errors.As(err, &bad):
+			bad.At = At{name, line}
+			x.Bad = append(x.Bad, bad)
+			n.Bad++
+		case errors.As(err, &left):
+			i := slices.IndexFunc(n.LeftOut, func(l LeftOut) bool { return l.Why == string(left) })
+			if i < 0 {
+				i = len(n.LeftOut)
+				n.LeftOut = append(n.LeftOut, LeftOut{Why: string(left)})
+			}
+			n.LeftOut[i].Rows++
+		default:
 			return fmt.Errorf("%s:%d: %w", name, line, err)
 		}
 	}

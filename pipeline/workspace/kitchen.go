@@ -1,9 +1,13 @@
 package workspace
 
 import (
+	"bytes"
+	"encoding/csv"
+	"errors"
 	"fmt"
 	"math/big"
 	"slices"
+	"strings"
 	"time"
 )
 
@@ -76,6 +80,80 @@ type (
 		Source   string   `col:"source,need"`
 	}
 )
+
+// The tables of foods. They may be long, and are read only by whom they serve.
+type (
+	Food struct {
+		At
+		Code   string   `col:"food_code,key need"`
+		Name   string   `col:"food_name,need"`
+		Refuse *big.Rat `col:"refuse_share"`
+		Source string   `col:"source,need"`
+	}
+	Nutrient struct {
+		At
+		FoodCode string   `col:"food_code,key need"`
+		Nutrient string   `col:"nutrient,key need"`
+		Per100g  *big.Rat `col:"per_100g_edible,need"`
+		Unit     string   `col:"unit,need"`
+		Source   string   `col:"source,need"`
+	}
+	FoodWeight struct {
+		At
+		FoodCode string   `col:"food_code,key need"`
+		Measure  string   `col:"measure,key need"`
+		Form     string   `col:"form,key"`
+		Count    *big.Rat `col:"count,need"`
+		Grams    *big.Rat `col:"grams,need"`
+		Source   string   `col:"source,need"`
+	}
+)
+
+// FoodTables say what foods are made of.
+var FoodTables = []string{"foods", "nutrients", "food_weights"}
+
+// Foods reads the tables of foods, as far as they exist; every fault found is in the error.
+func (w *Workspace) Foods() (foods []Food, nutrients []Nutrient, weights []FoodWeight, err error) {
+	foods, _, errF := readTable[Food](w, "foods")
+	nutrients, _, errN := readTable[Nutrient](w, "nutrients")
+	weights, _, errW := readTable[FoodWeight](w, "food_weights")
+	return foods, nutrients, weights, errors.Join(errF, errN, errW)
+}
+
+// Kept is a file of EditionFiles as an edition keeps it: of a table of foods in
+// CSV the lines of those that an item names, for of some thousand foods a
+// workspace uses a few. Anything else is kept as it is.
+func (w *Workspace) Kept(name string) ([]byte, error) {
+	b, err := w.Text(name)
+	if table, isCSV := strings.CutSuffix(strings.TrimPrefix(name, "tables/"), ".csv"); err != nil || !isCSV || !slices.Contains(FoodTables, table) {
+		return b, err
+	}
+	items, _, err := readTable[Item](w, "items")
+	if err != nil {
+		return nil, err
+	}
+	number := func(code string) string { return strings.TrimLeft(strings.TrimSpace(code), "0") } // a spreadsheet takes 01001 for 1001
+	used := map[string]bool{}
+	for _, it := range items {
+		used[number(it.FoodCode)] = true
+	}
+	s, err := csvSheet(name, b)
+	if err != nil || len(s.rows) == 0 {
+		return b, err
+	}
+	at := slices.IndexFunc(s.rows[0], func(h string) bool { return strings.TrimSpace(h) == "food_code" })
+	var out bytes.Buffer
+	table := csv.NewWriter(&out)
+	for i, r := range s.rows {
+		if i == 0 || at >= 0 && at < len(r) && used[number(r[at])] {
+			if err := table.Write(r); err != nil {
+				return nil, err
+			}
+		}
+	}
+	table.Flush()
+	return out.Bytes(), table.Error()
+}
 
 // MealTables decide what is cooked, and what it is set against.
 var MealTables = []string{"yields", "recipes", "plans", "pantry", "swaps", "requirements"}

@@ -210,7 +210,7 @@ var ComputeTables = []string{"regions", "outlets", "items", "baskets", "househol
 
 // EditionFiles are the settings and tables that an edition keeps, as far as they exist.
 func (w *Workspace) EditionFiles() []string {
-	return append(w.TableFiles(slices.Concat(ComputeTables, MealTables, []string{"measures", "aliases"})), SettingsFile)
+	return append(w.TableFiles(slices.Concat(ComputeTables, MealTables, FoodTables, []string{"measures", "aliases"})), SettingsFile)
 }
 
 // TableFiles are the paths of the named tables, relative to the folder, as far as they exist.
