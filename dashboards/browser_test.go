@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"testing"
@@ -17,6 +18,8 @@ import (
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
+
+	"farthing/dashboards/catalogue"
 )
 
 // tab is a browser's page that notes what it complains of and asks for.
@@ -199,5 +202,64 @@ func TestHover(t *testing.T) {
 		if !strings.HasPrefix(got, c.want) {
 			t.Errorf("%s at %d px: got %q, want %q", c.page, c.width, got, c.want)
 		}
+	}
+}
+
+// TestGermanInBrowser: what the script says and the scales it draws follow the
+// language; its longer words keep every page within a phone and each sheet on one leaf of paper.
+func TestGermanInBrowser(t *testing.T) {
+	b := browse(t)
+	german, err := catalogue.New("de", catalogue.Forms{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := typical()
+	s.ranged, s.paidOn = true, 15
+	e := s.edition()
+	e.Publish = e.Publish[len(e.Publish)-2:]
+	dir := filepath.Join(t.TempDir(), "site")
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := Write(dir, e, german, chartLibrary(), false); err != nil {
+		t.Fatal(err)
+	}
+	for _, page := range oneOfEach(t, dir) {
+		b.open(t, page, 320, true)
+		if got := eval[int](t, b, "document.documentElement.scrollWidth"); got > 320 {
+			t.Errorf("%s: got a page %d px wide on a phone of 320", filepath.Base(page), got)
+		}
+	}
+	sheets, err := filepath.Glob(filepath.Join(dir, "sheet-*.html"))
+	if err != nil || len(sheets) == 0 {
+		t.Fatalf("got no sheet and %v", err)
+	}
+	for _, sheet := range sheets {
+		if n := len(leaves.FindAll(b.pdf(t, sheet), -1)); n != 1 {
+			t.Errorf("%s: got %d leaves of paper, want 1", filepath.Base(sheet), n)
+		}
+	}
+	basket, err := filepath.Glob(filepath.Join(dir, "basket-*.html"))
+	if err != nil || len(basket) == 0 {
+		t.Fatalf("got no basket page and %v", err)
+	}
+	b.open(t, basket[0], 1280, true)
+	for js, want := range map[string]string{
+		"document.documentElement.lang":                                 "de",
+		"document.querySelector('.filter label').textContent":           "Zeilen mit den W\u00f6rtern",
+		"document.querySelector('.filter select').textContent":          "Dez 2024",
+		"document.querySelector('.filter select').options[0].text":      "alle",
+		"document.querySelector('#nominal-table tbody tr').textContent": ",",
+	} {
+		if got := eval[string](t, b, js); !strings.Contains(got, want) {
+			t.Errorf("%s: got %q, want %q in it", js, got, want)
+		}
+	}
+	if chartLibrary() == "" {
+		return
+	}
+	scale := eval[string](t, b, "Array.prototype.map.call(document.querySelectorAll('.live text'), function (t) { return t.textContent; }).join(' ')")
+	if !strings.Contains(scale, ",") || regexp.MustCompile(`\d\.\d`).MatchString(scale) {
+		t.Errorf("got a scale of %q, want decimal commas", scale)
 	}
 }
