@@ -18,7 +18,8 @@ import (
 func market(regions, months, foodsWanted int, group string) *Kitchen {
 	rng := rand.New(rand.NewPCG(1, 2))
 	t, e := &workspace.Tables{}, &result.Edition{}
-	for _, code := range reference.Excerpt().Codes() {
+	foods := reference.Excerpt()
+	for _, code := range foods.Codes() {
 		f, _ := foods.Food(code)
 		if f.Nutrients["energy"].Per100g == nil || len(t.Items) == foodsWanted {
 			continue
@@ -45,7 +46,7 @@ func market(regions, months, foodsWanted int, group string) *Kitchen {
 			}
 		}
 	}
-	k := open(workspace.Settings{}, t, Foods{reference.Excerpt()})
+	k := open(workspace.Settings{}, t, Foods{foods})
 	k.e = e
 	for i := range e.Items {
 		x := &e.Items[i]
