@@ -58,7 +58,7 @@ var tables = map[string]source{
 		"Till": "till_lcu", "Left over": "leftover_lcu", "Spoils": "stranded_lcu", "Status": "obs_status_all"}},
 	"meals plans": {"shoppings", map[string]string{"Days": "days", "Servings": "servings", "A person and day": "per_person_day_lcu", "Allowance a person and day": "allowance_per_person_day_lcu", "Balance": "balance_lcu",
 		"Portion": "portion_lcu", "Till": "till_lcu", "Left over": "leftover_lcu", "Spoils": "stranded_lcu", "Status": "obs_status_all"}},
-	"meal workings": {"meal_lines", map[string]string{"Line": "line", "As written": "as_written", "Yield": "yield", "Part bought": "ap_quantity", "Unit": "base_unit", "Shelf price": "pack_price_lcu", "Pack": "pack",
+	"meal workings": {"meal_lines", map[string]string{"Line": "line", "As written": "as_written", "Yield": "yield", "Part paid for": "ap_quantity", "Unit": "base_unit", "Shelf price": "pack_price_lcu", "Pack": "pack",
 		"Unit price": "unit_price_lcu", "Cost": "portion_lcu", "Supply": "supply", "Where": "outlet", "Oldest price": "observed_on"}},
 	"meal goods": {"shopping_lines", map[string]string{"Pack": "pack", "Needed": "ap_quantity", "Unit": "base_unit", "From stock": "from_pantry_quantity", "From cupboard": "from_cupboard_quantity", "Packs": "packs",
 		"Pack price": "pack_price_lcu", "Till": "till_lcu", "Left": "leftover_quantity", "Used late": "late_quantity", "Its value": "leftover_lcu", "Used next": "used_next_quantity", "Spoils": "stranded_quantity", "Spoils, value": "stranded_lcu", "Use by": "use_by_on"}},

@@ -519,7 +519,7 @@ func (s *site) pursePart(file string, x *shopping) (layout.Part, error) {
 func (s *site) workingsPart(x *shopping) layout.Part {
 	currency := clean(x.CurrencyCode)
 	p := layout.Part{ID: "workings", Open: true, Headline: s.T("The workings, line by line"), Links: dataLinks("meal_lines.csv"),
-		Subtitle: s.T("Shelf price ÷ pack × part bought = cost. Check it with a pencil.")}
+		Subtitle: s.T("Part used ÷ yield, if there is one = part paid for. Shelf price ÷ pack × part paid for = cost. Check it with a pencil.")}
 	type L = result.MealLine
 	plan := x.Kind == "plan"
 	columns := []column[L]{{s.T("Item"), false, func(l L) layout.Cell {
@@ -537,7 +537,7 @@ func (s *site) workingsPart(x *shopping) layout.Part {
 		columns = append(columns, number(s.T("Yield"), func(l L) string { return s.plain(l.Yield, 6) }))
 	}
 	columns = append(columns,
-		number(s.T("Part bought"), func(l L) string { return s.plain(l.APQuantity, 6) }).gap(func(l L) string {
+		number(s.T("Part paid for"), func(l L) string { return s.plain(l.APQuantity, 6) }).gap(func(l L) string {
 			if l.Portion.OK {
 				return ""
 			}
@@ -564,7 +564,7 @@ func (s *site) workingsPart(x *shopping) layout.Part {
 		text(s.T("Oldest price"), func(l L) string { return s.dateOr(l.ObservedOn) }))
 	p.Table = tableOf(x.lines, -1, columns...)
 	p.Table.Broad = true
-	p.Table.Caption = s.T("Money in %s. Yield: the edible part of what is bought; where there is none the quantity is as bought. Part bought and unit price are in the unit beside them.", currency)
+	p.Table.Caption = s.T("Money in %s. Yield: the edible part of what is bought; where there is none the quantity is as bought. Part paid for and unit price are in the unit beside them; a pack of 500 g is 0.5 kg.", currency)
 	if !x.SheetTotal.OK {
 		p.Foot = append(p.Foot, s.T("There is no total, because a line has no cost. A total without it would look cheaper than it is."))
 	} else {

@@ -187,8 +187,14 @@ func (v *view) reachLead(at int) []string {
 	case r.Balance.OK && r.Balance.V > 0:
 		lead = append(lead, v.T("%s of the %s was left at the end.", v.money(r.Balance, v.currency), v.money(r.Allowance, v.currency)))
 	}
+	if lasted, n := v.lasted(at); n > 1 {
+		lead = append(lead, v.T("In %d of the last %d months with a figure the money lasted to the next pay day.", lasted, n))
+	}
+	if s := r.ImputedShare; s.OK && s.V > 0 {
+		lead = append(lead, v.T("%s of the basket’s cost was filled in by rule, not seen on a shelf.", v.percent(s, 2)))
+	}
 	if r.LoDays.OK && r.HiDays.OK {
-		lead = append(lead, v.T("The range across the shops seen is %s to %s days: so far the reach moves with the shops that happen to be in it.", v.num(r.LoDays, 2), v.num(r.HiDays, 2)))
+		lead = append(lead, v.T("The range across the shops seen is %s to %s days: that is how far the reach moves with the shops that happen to be in it.", v.num(r.LoDays, 2), v.num(r.HiDays, 2)))
 	} else {
 		lead = append(lead, v.noRange(r.Base))
 	}
@@ -198,6 +204,19 @@ func (v *view) reachLead(at int) []string {
 		}
 		return v.gap(v.reach[i])
 	})...)
+}
+
+// lasted counts, of the newest twelve months with a figure up to one, those whose money lasted.
+func (v *view) lasted(at int) (lasted, n int) {
+	for i := at; i >= 0 && n < 12; i-- {
+		if r := v.reach[i]; r.Days.OK {
+			n++
+			if r.RunOutOn == "" {
+				lasted++
+			}
+		}
+	}
+	return lasted, n
 }
 
 // noRange says why a row has no range across the shops seen.
@@ -301,7 +320,11 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 	p.Key = s.stripKey(months)
 	any := func(is func(draw.Month) bool) bool { return slices.ContainsFunc(months, is) }
 	if any(notFed) {
-		p.Notes = append(p.Notes, layout.Note{Head: s.T("Read down the ragged edge."), Text: s.T("Where the ink stops is where the money stops. Open marks are the days left to feed.")})
+		words := catalogue.Key("Where the ink stops is where the money stops. Open marks are the days left to feed.")
+		if any(ranged) {
+			words = "Where the ink stops is where the money stops. Open marks are the days left to feed; faded ones would have been fed or not, by the shop."
+		}
+		p.Notes = append(p.Notes, layout.Note{Head: s.T("Read down the ragged edge."), Text: s.T(words)})
 	}
 	if any(func(m draw.Month) bool { return m.Gap == "" && m.RunsOut == s.T("lasted") }) {
 		p.Notes = append(p.Notes, layout.Note{Head: s.T("Reach can pass the strip."), Text: s.T("A strip ends with the day before the next pay day; the reach beside it, allowance over cost a day, is counted on.")})

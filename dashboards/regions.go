@@ -177,8 +177,14 @@ func (s *site) regionsLead(ranked []level, m, latest result.Month) (lead []strin
 	default:
 		lead = append(lead, s.T("What is not sure: %s.", s.list(open, 5)))
 	}
+	if first, last := ranked[0], ranked[len(ranked)-1]; open != nil && first.parity().OK && first.parity().V > 0 && last.parity().OK {
+		if _, _, sure := surest(ranked); !sure {
+			lead = append(lead, s.T("As estimated, %s stands %s\u202f%% above %s; other shops of the same kind could turn that round.", regionName(s.e, last.Region),
+				s.num(result.Some((last.parity().V/first.parity().V-1)*100), 1), regionName(s.e, first.Region)))
+		}
+	}
 	if share := ranked[0].CommonShare; share.OK {
-		lead = append(lead, s.T("The levels compare the items observed in all of them, %s of the basket’s cost.", s.percent(share, 2)))
+		lead = append(lead, s.T("The levels compare the items observed in every ranked region, %s of the basket’s cost.", s.percent(share, 2)))
 	}
 	return append(lead, s.T("It is a level in one month, not a change."))
 }

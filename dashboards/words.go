@@ -57,7 +57,10 @@ func (t tongue) list(names []string, most int) string {
 	if len(names) > most {
 		names = append(names[:most-1:most-1], t.T("%d more", len(names)-most+1))
 	}
-	if n := len(names); n > 1 {
+	switch n := len(names); {
+	case n > 2 && comma == "; ": // a last "and" would part a name
+		return t.T("%s; and %s", strings.Join(names[:n-1], comma), names[n-1])
+	case n > 1:
 		return t.T("%s and %s", strings.Join(names[:n-1], comma), names[n-1])
 	}
 	return strings.Join(names, "")
