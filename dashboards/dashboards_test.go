@@ -664,7 +664,7 @@ func TestRegionHeadlines(t *testing.T) {
 		parts    []string
 	}{
 		{"sure", func(s *spec) { s.sure = true },
-			"In February 2023 the same basket cost 4.8\u202f% more in Oddel Skerries than in Mirrow Bay", "every rank is sure. The levels compare the items observed in all of them, 89.24\u202f% of the basket’s cost. It is a level in one month, not a change.", []string{"ranks", "levels"}},
+			"In February 2023 the same basket cost 4.8\u202f% more in Oddel Skerries than in Mirrow Bay", "every rank is sure. The levels compare the items observed in every ranked region, 89.24\u202f% of the basket’s cost. It is a level in one month, not a change.", []string{"ranks", "levels"}},
 		{"not sure", func(*spec) {},
 			"In February 2023 there was no clear difference in what the basket cost between Mirrow Bay and Oddel Skerries", "What is not sure: the order. Each of them may hold any rank.", []string{"ranks", "levels"}},
 		{"a newer month without a ranking", func(s *spec) { s.sure, s.months, s.price = true, 3, without(flat, 2) },

@@ -54,7 +54,7 @@ func TestWords(t *testing.T) {
 		{"not thin", (&site{tongue: en, e: least}).thin(result.Base{ObsStatus: "A", NOutlets: result.Count(1)}, some(.1)), ""},
 		{"names", en.list([]string{"a", "b", "c"}, 3), "a, b and c"},
 		{"too many names", en.list([]string{"a", "b", "c", "d"}, 3), "a, b and 2 more"},
-		{"names with commas", en.list([]string{"beans, dried", "milk", "salt"}, 3), "beans, dried; milk and salt"},
+		{"names with commas", en.list([]string{"beans, dried", "milk", "salt"}, 3), "beans, dried; milk; and salt"},
 		{"no range from averages", en.noRange(result.Base{}), "It rests on published averages, which do not tell the shops behind them, so no range can be given."},
 		{"no range where none was seen", en.noRange(result.Base{NObservations: result.Count(0), NOutlets: result.Count(0)}), "No price was seen this month; all are filled by rule."},
 		{"no range from counted averages", en.noRange(result.Base{NObservations: result.Count(9), NOutlets: result.Count(0)}), "It rests on published averages, which do not tell the shops behind them, so no range can be given."},
