@@ -130,7 +130,7 @@ func TestTraceTables(t *testing.T) {
 			lines, valued := map[string][]string{}, map[string]int{}
 			for table, of := range tracedTables {
 				rows := readCells(t, filepath.Join(dir, "site", "data", table+".csv"))
-				step := (len(rows) + c.rows - 1) / c.rows
+				step := (len(rows)+c.rows-1)/c.rows | 1 // odd: a table is no whole number of rounds of its regions
 				for i := len(rows) - 1; i >= 0; i -= step {
 					for _, column := range of.again {
 						key, published := traceKey(table, rows[i], column), rows[i][column]
@@ -183,7 +183,7 @@ func TestTraceSees(t *testing.T) {
 		}
 		for _, column := range of.again {
 			at := slices.Index(records[0], column)
-			i := slices.IndexFunc(records[1:], func(r []string) bool { return r[at] != "" && math.Abs(number(t, r[at])) > 1e-3 }) + 1
+			i := slices.IndexFunc(records[1:], func(r []string) bool { return r[at] != "" && (math.Abs(number(t, r[at])) > 1e-3 || column == "unpriced_lines") }) + 1
 			if table == "item" { // a price found, the base month's, is anchored; the next goes on from it
 				i = slices.IndexFunc(records, func(r []string) bool { return r[0] == "tavrin" && r[3] == "2024-03" })
 			}
