@@ -183,7 +183,9 @@ func TestTraceSees(t *testing.T) {
 		}
 		for _, column := range of.again {
 			at := slices.Index(records[0], column)
-			i := slices.IndexFunc(records[1:], func(r []string) bool { return r[at] != "" && (math.Abs(number(t, r[at])) > 1e-3 || column == "unpriced_lines") }) + 1
+			i := slices.IndexFunc(records[1:], func(r []string) bool {
+				return r[at] != "" && (math.Abs(number(t, r[at])) > 1e-3 || column == "unpriced_lines")
+			}) + 1
 			if table == "item" { // a price found, the base month's, is anchored; the next goes on from it
 				i = slices.IndexFunc(records, func(r []string) bool { return r[0] == "tavrin" && r[3] == "2024-03" })
 			}
