@@ -11,6 +11,7 @@ import (
 	"farthing/pipeline"
 	"farthing/pipeline/intake"
 	"farthing/pipeline/kitchen"
+	"farthing/pipeline/workspace"
 
 	"github.com/spf13/cobra"
 )
@@ -44,7 +45,7 @@ excerpt by an item's food_code. Its rows are accepted, left out with a reason, o
 			for _, f := range files {
 				if st, err := os.Stat(f); err == nil && st.IsDir() {
 					if len(files) != 1 || preview {
-						return usageError{fmt.Errorf("%s is a folder: a folder with a food composition table is imported alone, without --preview", f)}
+						return &workspace.InputError{Code: "no_file", File: f, Read: "a folder", Instead: "name the files in it; a folder with a food composition table is imported alone, without --preview"}
 					}
 					return c.importFoods(f, source, replace)
 				}

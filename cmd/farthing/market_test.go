@@ -90,6 +90,15 @@ func TestMarket(t *testing.T) {
 			"aid,North,1,maximum,2025-01-01,80,XTS,example\naid,South,1,maximum,2025-01-01,80,XTS,example\n",
 		"inbox/notes.csv": string(notes),
 	})
+	settings, err := os.ReadFile(filepath.Join(w, "farthing.toml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The figures are means of what was found in each month.
+	found := strings.Replace(string(settings), "[panel]", "[panel]\nsample = \"as_found\"", 1)
+	if err := os.WriteFile(filepath.Join(w, "farthing.toml"), []byte(found), 0o644); err != nil {
+		t.Fatal(err)
+	}
 	for _, empty := range []string{"outlets", "measures", "aliases", "deflators", "corrections"} {
 		if err := os.Remove(filepath.Join(w, "tables", empty+".csv")); err != nil {
 			t.Fatal(err)
