@@ -200,15 +200,16 @@ func TestImportFoods(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, c := range []struct {
+		exit int
 		says string
 		args []string
 	}{
-		{"no food composition table", []string{other}},
-		{"imported alone", []string{inventedFoods, "prices.csv"}},
-		{"imported alone", []string{inventedFoods, "--preview"}},
-		{"--replace", []string{"prices.csv", "--replace"}},
+		{exitUsage, "no food composition table", []string{other}},
+		{exitFailed, "imported alone", []string{inventedFoods, "prices.csv"}},
+		{exitFailed, "imported alone", []string{inventedFoods, "--preview"}},
+		{exitUsage, "--replace", []string{"prices.csv", "--replace"}},
 	} {
-		if code, _, said := called(append([]string{"import", "--workspace", dir}, c.args...)...); code != exitUsage || !strings.Contains(said, c.says) {
+		if code, _, said := called(append([]string{"import", "--workspace", dir}, c.args...)...); code != c.exit || !strings.Contains(said, c.says) {
 			t.Errorf("%q: got exit %d, %s", c.args, code, said)
 		}
 	}
