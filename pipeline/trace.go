@@ -114,8 +114,12 @@ func (t *tracer) trace(key string) (*Node, error) {
 		return find(t, t.e.MealLines, table, keys, column, t.mealLine)
 	case "shopping_lines":
 		return find(t, t.e.ShoppingLines, table, keys, column, t.shoppingLine)
+	case "diets":
+		return find(t, t.e.Diets, table, keys, column, t.diet)
+	case "diet_lines":
+		return find(t, t.e.DietLines, table, keys, column, t.dietLine)
 	}
-	return nil, badKey(key, "the tables are reach, basket, basket_lines, item, allowances, moved, regions, shoppings, meals, meal_lines, shopping_lines")
+	return nil, badKey(key, "the tables are reach, basket, basket_lines, item, allowances, moved, regions, shoppings, meals, meal_lines, shopping_lines, diets, diet_lines")
 }
 
 func badKey(key, instead string) error {

@@ -42,6 +42,8 @@ var tracedTables = map[string]struct{ key, again []string }{
 	"meals":          {[]string{"shopping", "recipe"}, []string{"servings", "portion_lcu", "per_serving_lcu", "allowance_per_meal_lcu", "balance_lcu", "unpriced_lines"}},
 	"meal_lines":     {[]string{"shopping", "recipe", "line"}, []string{"quantity", "ap_quantity", "pack_price_lcu", "unit_price_lcu", "portion_lcu"}},
 	"shopping_lines": {[]string{"shopping", "item", "grade", "pack"}, []string{"ap_quantity", "packs", "pack_price_lcu", "till_lcu", "leftover_quantity", "leftover_lcu", "from_cupboard_quantity"}},
+	"diets":          {[]string{"region", "month", "person_group", "diet"}, []string{"per_day_lcu", "known_part_lcu", "allowance_per_person_day_lcu", "cost_to_allowance"}},
+	"diet_lines":     {[]string{"region", "month", "person_group", "diet", "item"}, []string{"unit_price_lcu", "per_day_lcu"}},
 }
 
 func traceKey(table string, row cells, column string) string {

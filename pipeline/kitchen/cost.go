@@ -479,7 +479,7 @@ func together(currency string, lines []result.MealLine) result.Base {
 // Publish costs every recipe and plan as the settings say, and the least-cost
 // diets, into the edition.
 func (k *Kitchen) Publish(e *result.Edition) (err error) {
-	if e.Diets, err = k.diets(); err != nil {
+	if e.Diets, e.DietLines, err = k.diets(); err != nil {
 		return err
 	}
 	recipes, plans := k.Names()

@@ -19,9 +19,9 @@ import (
 // every region and month of the prices, the newest [meals] diet_months: those of
 // energy and nutrients by group, the healthy one once, for it has a group of its
 // own. Without requirements there are none.
-func (k *Kitchen) diets() ([]result.Diet, error) {
+func (k *Kitchen) diets() ([]result.Diet, []result.DietLine, error) {
 	if err := k.checkRequirements(); err != nil || len(k.tables.Requirements) == 0 || len(k.e.Items) == 0 {
-		return nil, err
+		return nil, nil, err
 	}
 	first, last := k.e.Items[0].Month, k.e.Items[0].Month
 	for i := range k.e.Items {
@@ -42,7 +42,7 @@ func (k *Kitchen) diets() ([]result.Diet, error) {
 		return cmp.Or(strings.Compare(a.Group, b.Group), strings.Compare(a.Kind, b.Kind))
 	})
 	perPerson := k.perPersonDay()
-	rows, errs := make([][]result.Diet, len(k.e.Regions)), make([]error, len(k.e.Regions))
+	rows, lines, errs := make([][]result.Diet, len(k.e.Regions)), make([][]result.DietLine, len(k.e.Regions)), make([]error, len(k.e.Regions))
 	free := make(chan struct{}, runtime.GOMAXPROCS(0))
 	var wg sync.WaitGroup
 	for i, r := range k.e.Regions {
@@ -52,16 +52,16 @@ func (k *Kitchen) diets() ([]result.Diet, error) {
 			for m := first; m <= last; m++ {
 				for _, a := range asks {
 					a.Region, a.Month = r.Region, m
-					row, err := k.dietRow(a)
+					row, of, err := k.dietRow(a)
 					errs[i] = errors.Join(errs[i], err)
 					perPerson(&row)
-					rows[i] = append(rows[i], row)
+					rows[i], lines[i] = append(rows[i], row), append(lines[i], of...)
 				}
 			}
 		})
 	}
 	wg.Wait()
-	return slices.Concat(rows...), errors.Join(errs...)
+	return slices.Concat(rows...), slices.Concat(lines...), errors.Join(errs...)
 }
 
 // The outcomes of a least-cost diet.
@@ -71,7 +71,8 @@ const (
 	dietNotComputed = "not_computed" // a price or a figure is missing
 )
 
-func (k *Kitchen) dietRow(a DietAsk) (result.Diet, error) {
+// dietRow is a diet with its lines, which are in order of their items.
+func (k *Kitchen) dietRow(a DietAsk) (result.Diet, []result.DietLine, error) {
 	row := result.Diet{Region: a.Region, Month: a.Month, PersonGroup: a.Group, Diet: a.Kind}
 	x, err := k.Diet(a)
 	var lacks *workspace.InputError
@@ -79,7 +80,7 @@ func (k *Kitchen) dietRow(a DietAsk) (result.Diet, error) {
 	case errors.As(err, &lacks): // of this region and month: others may have it
 		row.Outcome, row.Lacks = dietNotComputed, lacks.Read+"; "+lacks.Instead
 	case err != nil:
-		return row, err
+		return row, nil, err
 	case len(x.Conflict) > 0:
 		row.Outcome, row.Lacks = dietInfeasible, "no diet meets all of these together: "+strings.Join(x.Conflict, "; ")
 	case !x.Cost.OK:
@@ -90,28 +91,36 @@ func (k *Kitchen) dietRow(a DietAsk) (result.Diet, error) {
 	row.PerDay, row.KnownPart = x.Cost, x.KnownPart
 	row.Priced, row.Usable = result.Count(x.Priced), result.Count(x.Usable)
 	row.Binding = binding(x.Levels)
-	var lines []result.MealLine // as a meal of packs of one base unit
+	var lines []result.DietLine
 	for _, f := range x.Foods {
 		if f.Amount.V > 0 {
-			lines = append(lines, k.dietLine(a, f.Item, f.Cost))
+			lines = append(lines, k.dietLine(a, f.Item, f.Amount, f.Cost))
 		}
 	}
 	for _, g := range x.Groups {
+		if !g.Cost.OK { // too few items: it is in no sum
+			continue
+		}
 		for _, part := range g.parts {
-			lines = append(lines, k.dietLine(a, part.Name, result.Some(part.Cost)))
+			lines = append(lines, k.dietLine(a, part.Name, result.Some(part.Cost/part.Price), result.Some(part.Cost)))
 		}
 	}
-	row.Base = together(k.currency(a.Region), lines)
+	slices.SortFunc(lines, func(a, b result.DietLine) int { return strings.Compare(a.Item, b.Item) })
+	var priced []result.MealLine // as a meal of packs of one base unit
+	for _, l := range lines {
+		priced = append(priced, result.MealLine{Item: l.Item, Grade: k.settings.Prices.DefaultGrade, PackPrice: l.UnitPrice, FilledBy: l.FilledBy, Portion: l.PerDay, Base: l.Base})
+	}
+	row.Base = together(k.currency(a.Region), priced)
 	if row.Outcome != dietFound {
 		row.ImputedShare, row.MissingShare, row.ObsStatus, row.ObsStatusAll = result.Num{}, result.Num{}, "O", "O"
 	}
-	return row, nil
+	return row, lines, nil
 }
 
-func (k *Kitchen) dietLine(a DietAsk, item string, cost result.Num) result.MealLine {
-	grade := k.settings.Prices.DefaultGrade
-	row := k.typical[typicalKey{a.Region, item, grade, a.Month}]
-	return result.MealLine{Item: item, Grade: grade, PackPrice: row.UnitPrice, FilledBy: row.FilledBy, Portion: cost, Base: row.Base}
+func (k *Kitchen) dietLine(a DietAsk, item string, amount, cost result.Num) result.DietLine {
+	of := k.typical[typicalKey{a.Region, item, k.settings.Prices.DefaultGrade, a.Month}]
+	return result.DietLine{Region: a.Region, Month: a.Month, PersonGroup: a.Group, Diet: a.Kind, Item: item,
+		APQuantity: amount, BaseUnit: k.items[item].BaseUnit, UnitPrice: of.UnitPrice, PerDay: cost, FilledBy: of.FilledBy, Base: of.Base}
 }
 
 // binding says in words which bounds a least-cost diet just meets.

@@ -2,6 +2,7 @@ package kitchen
 
 import (
 	"fmt"
+	"math"
 	"math/big"
 	"math/rand/v2"
 	"reflect"
@@ -61,7 +62,7 @@ func BenchmarkDiets(b *testing.B) {
 		b.Run(fmt.Sprintf("foods=%d", n), func(b *testing.B) {
 			k := market(1, 1, n, "women 19-30 years")
 			for b.Loop() {
-				rows, err := k.diets()
+				rows, _, err := k.diets()
 				if err != nil {
 					b.Fatal(err)
 				}
@@ -78,9 +79,21 @@ func BenchmarkDiets(b *testing.B) {
 func TestDietRows(t *testing.T) {
 	k := market(3, 4, 40, "women 19-30 years")
 	k.settings.Meals.DietMonths = 2
-	rows, err := k.diets()
+	rows, lines, err := k.diets()
 	if err != nil {
 		t.Fatal(err)
+	}
+	sums := map[string]float64{}
+	for _, l := range lines {
+		if d := l.APQuantity.V*l.UnitPrice.V - l.PerDay.V; !(l.PerDay.V > 0) || math.Abs(d) > 1e-12 {
+			t.Errorf("%v: %v x %v is not %v", result.Key(l), l.APQuantity, l.UnitPrice, l.PerDay)
+		}
+		sums[fmt.Sprint(result.Key(l)[:4])] += l.PerDay.V
+	}
+	for _, r := range rows {
+		if sum := sums[fmt.Sprint(result.Key(r))]; math.Abs(sum-r.PerDay.V) > 1e-9 {
+			t.Errorf("%v costs %v, its lines %v", result.Key(r), r.PerDay, sum)
+		}
 	}
 	if len(rows) != 3*2*3 {
 		t.Fatalf("got %d rows, want those of 3 regions, 2 months and 3 diets", len(rows))
@@ -104,8 +117,8 @@ func TestDietRows(t *testing.T) {
 		}
 	}
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
-	again, err := k.diets()
-	if err != nil || !reflect.DeepEqual(rows, again) {
+	again, linesAgain, err := k.diets()
+	if err != nil || !reflect.DeepEqual(rows, again) || !reflect.DeepEqual(lines, linesAgain) {
 		t.Errorf("one processor gives other rows (%v)", err)
 	}
 }

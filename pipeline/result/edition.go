@@ -82,9 +82,11 @@ type Edition struct {
 	Households []Household
 	ItemNames  []ItemName
 
-	// To be written and published; Load leaves them, for no page has them.
+	Diets     []Diet
+	DietLines []DietLine
+
+	// To be written and published; Load leaves it, for no page has it.
 	Sensitivity []Sensitivity
-	Diets       []Diet
 }
 
 // file is one table of an edition.
@@ -131,6 +133,8 @@ var files = []file{
 	table("shopping_lines", true, func(e *Edition) *[]ShoppingLine { return &e.ShoppingLines }),
 	table("swaps", true, func(e *Edition) *[]Swapped { return &e.Swaps }),
 	table("meal_nutrients", true, func(e *Edition) *[]MealNutrient { return &e.Nutrients }),
+	table("diets", true, func(e *Edition) *[]Diet { return &e.Diets }),
+	table("diet_lines", true, func(e *Edition) *[]DietLine { return &e.DietLines }),
 	table("sources", false, func(e *Edition) *[]Source { return &e.Sources }),
 	table("set_aside", false, func(e *Edition) *[]SetAside { return &e.SetAside }),
 	asideFile,
@@ -139,7 +143,6 @@ var files = []file{
 	table("households_named", false, func(e *Edition) *[]Household { return &e.Households }),
 	table("items_named", false, func(e *Edition) *[]ItemName { return &e.ItemNames }),
 	apart(table("sensitivity", true, func(e *Edition) *[]Sensitivity { return &e.Sensitivity })),
-	apart(table("diets", true, func(e *Edition) *[]Diet { return &e.Diets })),
 }
 
 const metaFile, manifestFile = "edition.json", "manifest.json"
@@ -319,6 +322,9 @@ func (e *Edition) LoadAsideRows() error { return asideFile.load(e) }
 
 func (f file) load(e *Edition) error {
 	r, err := os.Open(filepath.Join(e.Dir, f.name+".csv"))
+	if errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("edition %s has no %s.csv, as one of an earlier version of the program: run again (%w)", e.Hash, f.name, err)
+	}
 	if err != nil {
 		return err
 	}

@@ -20,6 +20,7 @@ var tableWords = map[string]Word{
 	"shopping_lines": {"Shopping lines", "", "The goods of a shopping: packs at the till and what is left of them."},
 	"meal_nutrients": {"Nutrients", "", "What a serving of a dish holds by raw food tables, beside a reference value of a day; not dietary advice."},
 	"diets":          {"Least-cost diets", "", "The least cost of one person's day of enough energy, of all nutrients asked for, or of a healthy diet: one row a region, month, person group and diet. A yardstick of prices; not dietary advice."},
+	"diet_lines":     {"Lines of the diets", "", "The items of each least-cost diet, as bought for one person's day: what its cost is the sum of. No ration and not dietary advice."},
 	"swaps":          {"Swaps", "", "Changes of one line that make a shopping cheaper."},
 	"observations":   {"Observations", "", "Every accepted price with its flags: what all other tables are computed from. One price of one variety in one pack, at one outlet, on one day."},
 }
@@ -57,6 +58,7 @@ var glossary = map[string]Word{
 	"allowance_from":              {"Allowance from", "", "The region whose allowance row it is."},
 	"per_day_lcu":                 {"Cost a day", "lcu per day", "What the household's basket costs a day."},
 	"basket_lines.per_day_lcu":    {"Cost a day", "lcu per day", "What the item's quantity costs one person a day."},
+	"diet_lines.per_day_lcu":      {"Cost a day", "lcu per day", "What the item's quantity costs: quantity x unit price."},
 	"regions.per_day_lcu":         {"Cost a day", "lcu per day", "What one person's basket costs a day."},
 	"reach_days":                  {"Reach", "", "Days that the allowance feeds: allowance divided by the cost a day."},
 	"reach_lo_days":               {"Reach, low", "", "Lower end of the range across the shops seen; empty with fewer than three outlets."},

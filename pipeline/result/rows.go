@@ -447,6 +447,24 @@ type Diet struct {
 	Base
 }
 
+// DietLine is an item of a least-cost diet, as bought for one person's day. A
+// diet that was not found has none, but for the food groups of a healthy one
+// that have a cost.
+type DietLine struct {
+	Region      string `col:"region,key"`
+	Month       Month  `col:"month,key"`
+	PersonGroup string `col:"person_group,key"`
+	Diet        string `col:"diet,key"`
+	Item        string `col:"item,key"`
+
+	APQuantity Num    `col:"ap_quantity_per_day,quantity"`
+	BaseUnit   string `col:"base_unit"`
+	UnitPrice  Num    `col:"unit_price_lcu,money"`
+	PerDay     Num    `col:"per_day_lcu,money"`
+	FilledBy   string `col:"filled_by"`
+	Base
+}
+
 // MealNutrient is the amount of a nutrient in a serving of a dish, or without a
 // recipe in a person's day of a plan (raw table values: cooking losses are not
 // taken off), beside a reference value of a day.
