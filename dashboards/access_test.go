@@ -39,7 +39,7 @@ func (b *tab) press(t *testing.T, keys string) {
 // oneOfEach gives a page of each kind of a site.
 func oneOfEach(t *testing.T, dir string) (pages []string) {
 	t.Helper()
-	for _, name := range []string{"reach-*", "regions-*", "basket-*", "moved-*", "meals", "meal-*", "items", "item-*", "grounds", "sheet-*"} {
+	for _, name := range []string{"reach-*", "regions-*", "basket-*", "moved-*", "meals", "meal-*", "diets-*", "items", "item-*", "grounds", "sheet-*"} {
 		found, err := filepath.Glob(filepath.Join(dir, name+".html"))
 		if err != nil || len(found) == 0 {
 			t.Fatalf("got no page %s and %v, want one", name, err)

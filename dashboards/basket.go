@@ -204,7 +204,7 @@ func (s *site) costLine(v *view, file string, p *layout.Part, value func(result.
 	if brokenIn(line) {
 		p.Key = append(p.Key, key("broken", s.T("over a quarter of the cost imputed")))
 	}
-	return s.linePlots(p, v, file, l, p.Headline, "basket.csv", "item.csv")
+	return s.linePlots(p, v.source(), file, l, p.Headline, "basket.csv", "item.csv")
 }
 
 // ranged says whether a month of the basket has a range.

@@ -28,7 +28,7 @@ var own = map[string]string{
 	"How priced": "words for filled_by and n_observations", "Why": "words for the status",
 	"Rank": "the order of the levels", "Regions": "how many have the item", "Quantity a day": "ap_quantity_per_day in kitchen units",
 	"Pay day to pay day": "days of the calendar", "A year before": "the same column of another month",
-	"Dish": "the row", "Plan": "the row", "No.": "the row", "Nutrient": "the row", "Change": "words for change",
+	"Dish": "the row", "Plan": "the row", "No.": "the row", "Nutrient": "the row", "Diet": "the row", "Change": "words for change",
 }
 
 var (
@@ -37,6 +37,9 @@ var (
 	itemColumns = map[string]string{"Price": "unit_price_lcu", "Low": "lo_lcu", "High": "hi_lcu", "Per": "base_unit", "Matched change, %": "matched_change_pct",
 		"Prices": "n_observations", "Shops": "n_outlets", "Oldest": "oldest_on", "Newest": "newest_on", "Status": "obs_status_all"}
 )
+
+// dietColumns are those of the rows of a diet, which stands before the colon.
+var dietColumns = map[string]string{"Enough energy": "energy:per_day_lcu", "All nutrients": "nutrients:per_day_lcu", "Healthy diet": "healthy:per_day_lcu", "Allowance a person and day": "allowance_per_person_day_lcu"}
 
 // tables say where each table comes from, by the word of its page and its
 // part; "" holds parts of any other page of the word.
@@ -62,8 +65,10 @@ var tables = map[string]source{
 		"Unit price": "unit_price_lcu", "Cost": "portion_lcu", "Supply": "supply", "Where": "outlet", "Oldest price": "observed_on"}},
 	"meal goods": {"shopping_lines", map[string]string{"Pack": "pack", "Needed": "ap_quantity", "Unit": "base_unit", "From stock": "from_pantry_quantity", "From cupboard": "from_cupboard_quantity", "Packs": "packs",
 		"Pack price": "pack_price_lcu", "Till": "till_lcu", "Left": "leftover_quantity", "Used late": "late_quantity", "Its value": "leftover_lcu", "Used next": "used_next_quantity", "Spoils": "stranded_quantity", "Spoils, value": "stranded_lcu", "Use by": "use_by_on"}},
-	"meal swaps":       {"swaps", map[string]string{"From": "from", "To": "to", "Sacrifice": "sacrifice", "Saves": "saving_lcu", "Cost then": "after_lcu", "Target": "target_lcu", "Enough": "enough"}},
-	"meal nutrients":   {"meal_nutrients", map[string]string{"A serving": "per_serving", "A person and day": "per_serving", "Unit": "unit", "Weight with a figure": "known_share", "At least": "is_at_least", "At least a day": "reference_lower", "At most a day": "reference_upper", "Share, %": "reference_pct"}},
+	"meal swaps":     {"swaps", map[string]string{"From": "from", "To": "to", "Sacrifice": "sacrifice", "Saves": "saving_lcu", "Cost then": "after_lcu", "Target": "target_lcu", "Enough": "enough"}},
+	"meal nutrients": {"meal_nutrients", map[string]string{"A serving": "per_serving", "A person and day": "per_serving", "Unit": "unit", "Weight with a figure": "known_share", "At least": "is_at_least", "At least a day": "reference_lower", "At most a day": "reference_upper", "Share, %": "reference_pct"}},
+	"diets months":   {"diets", dietColumns}, "diets places": {"diets", dietColumns},
+	"diets lines":      {"diet_lines", map[string]string{"Quantity": "ap_quantity_per_day", "Unit": "base_unit", "Unit price": "unit_price_lcu", "Cost a day": "per_day_lcu", "Status": "obs_status_all"}},
 	"items items":      {"item", itemColumns},
 	"item prices":      {"item", itemColumns},
 	"grounds coverage": {"basket", map[string]string{"Observed": "observed_share", "Imputed": "imputed_share", "Missing": "missing_share", "Prices": "n_observations", "Shops": "n_outlets", "Status": "obs_status_all"}},
@@ -113,7 +118,7 @@ func TestTableIsData(t *testing.T) {
 	}
 	all := files(t, dir)
 	file := map[string][]map[string]string{}
-	for _, name := range []string{"reach", "basket", "basket_lines", "item", "regions", "moved", "shoppings", "meals", "meal_lines", "shopping_lines", "swaps", "meal_nutrients"} {
+	for _, name := range []string{"reach", "basket", "basket_lines", "item", "regions", "moved", "shoppings", "meals", "meal_lines", "shopping_lines", "swaps", "meal_nutrients", "diets", "diet_lines"} {
 		file[name] = records(t, all["data/"+name+".csv"])
 	}
 	compared, done := map[string]int{}, map[string]bool{}
@@ -145,7 +150,10 @@ func TestTableIsData(t *testing.T) {
 				if keys["recipe"] = keys["shopping"]; keys["shopping"] == "two-dishes" {
 					keys["recipe"] = ""
 				}
-			case "basket lines", "basket seen", "regions ranks", "regions unranked", "items items":
+			case "diets places":
+				delete(keys, "region")
+				keys["month"] = "2024-12"
+			case "diets lines", "basket lines", "basket seen", "regions ranks", "regions unranked", "items items":
 				keys["month"] = "2024-12"
 			}
 			for _, cells := range tableRows(t, all[page+".html"], id+"-table") {
@@ -170,7 +178,14 @@ func TestTableIsData(t *testing.T) {
 						}
 						continue
 					}
+					diet, name, ofDiet := strings.Cut(column, ":")
+					if ofDiet {
+						column = name
+					}
 					for _, record := range found {
+						if ofDiet && record["diet"] != diet {
+							continue
+						}
 						want := record[strings.Replace(column, "*", cells[""].text, 1)]
 						if other, name, ok := strings.Cut(column, "."); ok {
 							for _, o := range file[other] {
@@ -222,6 +237,9 @@ func TestTableIsData(t *testing.T) {
 	for _, sh := range e.Shoppings {
 		check(mealFile(sh.Shopping), "meal", map[string]string{"shopping": sh.Shopping})
 	}
+	for _, region := range []string{"tavrin", "far_cove"} {
+		check(dietFile(region), "diets", map[string]string{"region": region})
+	}
 	for kind, from := range tables {
 		if from.file != "" && compared[kind] == 0 {
 			t.Errorf("%s: got no cell compared, want some", kind)
@@ -251,7 +269,7 @@ func differs(cell *node, column, text string, record map[string]string) string {
 				want = it.name + strings.TrimSuffix(strings.TrimPrefix(text, it.id), " plain")
 			}
 		}
-	case strings.HasSuffix(column, "quantity"), column == "yield", column == "servings", column == "per_serving", column == "reference_lower", column == "reference_upper":
+	case strings.HasSuffix(column, "quantity"), strings.HasSuffix(column, "quantity_per_day"), column == "yield", column == "servings", column == "per_serving", column == "reference_lower", column == "reference_upper":
 		if strings.Contains(text, ".") {
 			want = strings.TrimRight(strings.TrimRight(text, "0"), ".")
 		}
@@ -323,6 +341,9 @@ next:
 			continue
 		}
 		if c := cells["Item"]; c != nil && (&site{tongue: en, e: e}).itemName(record["item"]) != c.text {
+			continue
+		}
+		if c := cells["Diet"]; c != nil && !strings.HasPrefix(dietColumns[c.text], record["diet"]+":") {
 			continue
 		}
 		if c := cells["Dish"]; c != nil && dishName(record["shopping"]) != c.text && dishName(record["recipe"]) != c.text {

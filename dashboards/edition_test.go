@@ -3,6 +3,7 @@ package dashboards
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"farthing/pipeline/result"
@@ -162,6 +163,7 @@ func (s spec) edition() *result.Edition {
 	}
 	if s.months > 1 { // one month: no meal has been costed
 		kitchen(e, s.regions[0].Region)
+		diets(e)
 	}
 	return e
 }
@@ -343,6 +345,35 @@ func kitchen(e *result.Edition, region string) {
 		iron := n
 		iron.Nutrient, iron.Unit, iron.PerServing, iron.KnownShare, iron.IsAtLeast, iron.Percent, iron.Lower = "iron", "mg", result.Num{}, some(0), "yes", result.Num{}, some(18)
 		e.Nutrients = append(e.Nutrients, n, iron)
+	}
+}
+
+// diets adds the least-cost diets of every region and month that has oats, of
+// oats alone: a month without their price has none, the newest no healthy one.
+func diets(e *result.Edition) {
+	for _, it := range e.Items {
+		if it.Item != "oats" {
+			continue
+		}
+		newest := !slices.ContainsFunc(e.Items, func(o result.Item) bool { return o.Region == it.Region && o.Month > it.Month })
+		for n, kind := range []string{"energy", "healthy", "nutrients"} {
+			row := result.Diet{Region: it.Region, Month: it.Month, Diet: kind, Programme: "food_support", AmountKind: "maximum", Household: "four", AllowancePerDay: some(4.1935),
+				Priced: result.Count(2), Usable: result.Count(2), Outcome: "found", Base: it.Base}
+			if kind != "healthy" {
+				row.PersonGroup, row.Binding = "adult", "energy at least 2100 kcal; iron at least 11 mg"
+			}
+			amount := .2 * float64(n+1)
+			line := result.DietLine{Region: it.Region, Month: it.Month, PersonGroup: row.PersonGroup, Diet: kind, Item: it.Item, APQuantity: some(amount), BaseUnit: "kg",
+				UnitPrice: it.UnitPrice, PerDay: result.Some(amount * it.UnitPrice.Or()), FilledBy: it.FilledBy, Base: it.Base}
+			if !line.PerDay.OK || newest && kind == "healthy" {
+				row.Outcome, row.Lacks, row.Binding = "not_computed", "fruits: fewer priced items than the basket asks for", ""
+				row.ObsStatus, row.ObsStatusAll = "O", "O"
+			} else {
+				row.PerDay, row.KnownPart, row.Ratio = line.PerDay, line.PerDay, some(line.PerDay.V/row.AllowancePerDay.V)
+				e.DietLines = append(e.DietLines, line)
+			}
+			e.Diets = append(e.Diets, row)
+		}
 	}
 }
 

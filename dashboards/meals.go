@@ -159,6 +159,7 @@ func mealsPage(s *site, _ *view, file string) (layout.Page, error) {
 	dishes, plans := of("recipe"), of("plan")
 	if len(dishes)+len(plans) == 0 {
 		p.Headline = s.T("No meal has been costed yet")
+		p.See = s.seeDiets()
 		p.Lead = []string{s.T("Enter recipes in tables/recipes, then run again. The part [meals] of farthing.toml says for which place, month and household they are costed.")}
 		return p, nil
 	}
@@ -182,6 +183,7 @@ func mealsPage(s *site, _ *view, file string) (layout.Page, error) {
 	if len(plans) > 0 {
 		p.Parts = append(p.Parts, s.plansPart(plans))
 	}
+	p.See = s.seeDiets()
 	p.Parts = append(p.Parts, s.mealCautions())
 	return p, nil
 }

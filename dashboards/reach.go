@@ -642,7 +642,7 @@ func (s *site) costPart(v *view, file string) (layout.Part, error) {
 		p.Foot = append(p.Foot, s.T("Broken line: over a quarter of the cost is imputed."))
 	}
 	p.Foot = append(p.Foot, s.T("The allowance changes in steps; it is never drawn as a slope. No line crosses a month without a figure."))
-	err := s.linePlots(&p, v, file, l, p.Headline, "basket.csv", "reach.csv")
+	err := s.linePlots(&p, v.source(), file, l, p.Headline, "basket.csv", "reach.csv")
 	return p, err
 }
 

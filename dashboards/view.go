@@ -289,14 +289,15 @@ func hatched(b result.Base) bool { return b.ImputedShare.OK && b.ImputedShare.V 
 
 // linePlots draws a line figure for both widths; without a chart library there
 // are none, and the part says so. Nor are there for lines without a value.
-func (s *site) linePlots(p *layout.Part, v *view, file string, l draw.Lines, words string, data ...string) error {
+func (s *site) linePlots(p *layout.Part, source, file string, l draw.Lines, words string, data ...string) error {
+	p.Source = source
 	if !l.Any() {
-		p.Source, p.Open, p.Links = v.source(), true, dataLinks(data...)
+		p.Open, p.Links = true, dataLinks(data...)
 		return nil
 	}
 	if s.engine == nil {
 		p.Foot = append(p.Foot, s.T("The line is not drawn, because the pages were made without the chart library; the table has all its numbers."))
-		p.Source, p.Open, p.Links = v.source(), true, dataLinks(data...)
+		p.Open, p.Links = true, dataLinks(data...)
 		return nil
 	}
 	l.Words = s.drawing()
@@ -309,11 +310,11 @@ func (s *site) linePlots(p *layout.Part, v *view, file string, l draw.Lines, wor
 		class string
 		width float64
 	}{{"wide", draw.Wide}, {"slim", draw.Slim}} {
-		d, err := s.engine.Draw(l, size.width, p.ID+"-"+size.class, v.mark(size.width))
+		d, err := s.engine.Draw(l, size.width, p.ID+"-"+size.class, mark(source, size.width))
 		if err != nil {
 			return err
 		}
-		option, err := l.Option(size.width, v.mark(size.width))
+		option, err := l.Option(size.width, mark(source, size.width))
 		if err != nil {
 			return err
 		}

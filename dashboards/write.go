@@ -110,8 +110,8 @@ type job struct {
 const workers = 2
 
 // Write writes the pages of an edition below dir, which must exist: index.html,
-// one page of each kind for every combination of e.Publish, one for each item
-// and each meal, the drawings as SVG files under figures/ (and as PNG, if png), the style sheet and the script.
+// one page of each kind for every combination of e.Publish, one for each item,
+// each meal and each region's least-cost diets, the drawings as SVG files under figures/ (and as PNG, if png), the style sheet and the script.
 // library is the chart library's file, which is copied beside them; without
 // one ("") the large line figures are left to their tables, and the pages say so.
 //
@@ -221,6 +221,9 @@ func (s *site) jobs() []job {
 	}
 	for _, sh := range s.e.Shoppings {
 		jobs = append(jobs, job{mealFile(sh.Shopping), func() (layout.Page, error) { return s.mealPage(sh) }})
+	}
+	for _, region := range s.dietRegions() {
+		jobs = append(jobs, job{dietFile(region), func() (layout.Page, error) { return s.dietPage(region) }})
 	}
 	return jobs
 }
