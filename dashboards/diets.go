@@ -77,11 +77,11 @@ func (s *site) dietMonths(region, group string) []dietMonth {
 	return complete(months, func(m result.Month) dietMonth { return dietMonth{month: m} })
 }
 
-// dietKind is one of the three diets with its name.
-type dietKind struct{ kind, name string }
+// dietKind is one of the three diets with its name, and that beside a line.
+type dietKind struct{ kind, name, short string }
 
 func (t tongue) dietKinds() []dietKind {
-	return []dietKind{{"energy", t.T("Enough energy")}, {"nutrients", t.T("All nutrients")}, {"healthy", t.T("Healthy diet")}}
+	return []dietKind{{"energy", t.T("Enough energy"), t.T("energy")}, {"nutrients", t.T("All nutrients"), t.T("nutrients")}, {"healthy", t.T("Healthy diet"), t.T("healthy")}}
 }
 
 // dietPage sets the least-cost diets of a region beside the allowance.
@@ -136,7 +136,7 @@ func (s *site) dietHeadline(at dietMonth) (headline, strong string) {
 }
 
 func (s *site) dietLead(at dietMonth) []string {
-	var costs []string
+	var costs, none []string
 	currency := ""
 	for _, k := range s.dietKinds() {
 		d, ok := at.diets[k.kind]
@@ -144,7 +144,7 @@ func (s *site) dietLead(at dietMonth) []string {
 		case d.PerDay.OK:
 			costs, currency = append(costs, s.T("%s %s", s.lower(k.name), s.num(d.PerDay, 2))), clean(d.CurrencyCode)
 		case ok:
-			costs = append(costs, s.T("%s no figure", s.lower(k.name)))
+			none = append(none, s.lower(k.name))
 		}
 	}
 	var lead []string
@@ -152,6 +152,9 @@ func (s *site) dietLead(at dietMonth) []string {
 		words := s.T("For one person and day, %s: %s.", currency, s.list(costs, 3))
 		if a := at.allowance(); a.OK {
 			words += " " + s.T("The allowance comes to %s a person and day.", s.money(a, currency))
+		}
+		if none != nil {
+			words += " " + s.T("No figure: %s.", s.list(none, 3))
 		}
 		lead = append(lead, words)
 	}
@@ -179,7 +182,7 @@ func (s *site) dietMonthsPart(region, group string, nth int) (layout.Part, error
 	broken := false
 	for _, k := range s.dietKinds() {
 		of := func(m dietMonth) result.Num { return m.diets[k.kind].PerDay }
-		line := draw.Series{Name: s.lower(k.name), Gap: s.T("no figure")}
+		line := draw.Series{Name: k.short, Gap: s.T("no figure")}
 		for _, m := range months {
 			line.Points = append(line.Points, point(of(m), hatched(m.diets[k.kind].Base)))
 			if of(m).OK {
@@ -274,7 +277,7 @@ func (s *site) dietNotes(at dietMonth) (notes []layout.Note) {
 // dietLinesPart is what the newest month's diets are made of.
 func (s *site) dietLinesPart(at dietMonth, group string) layout.Part {
 	type L = result.DietLine
-	p := layout.Part{ID: "lines", Headline: s.T("What the sums of %s are made of", s.month(at.month)), Links: dataLinks("diet_lines.csv"),
+	p := layout.Part{ID: "lines", Open: true, Headline: s.T("What the sums of %s are made of", s.month(at.month)), Links: dataLinks("diet_lines.csv"),
 		Subtitle: s.T("Quantity as bought × unit price = cost a day. It is a yardstick of prices: no ration, no shopping list, no advice.")}
 	var rows []L
 	for _, k := range s.dietKinds() {

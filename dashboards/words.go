@@ -275,7 +275,17 @@ func (t tongue) option(s string) string {
 }
 
 // nutrient prints a nutrient's key: "vitamin_c" as "vitamin c".
-func (t tongue) nutrient(key string) string { return clean(t.Word(label(key))) }
+func (t tongue) nutrient(key string) string {
+	words := label(key)
+	if said := t.Word(words); said != words {
+		return clean(said)
+	}
+	return spelled.Replace(words)
+}
+
+// spelled writes the keys of nutrients as English does.
+var spelled = strings.NewReplacer("vitamin a rae", "vitamin A (RAE)", "vitamin b", "vitamin B", "vitamin c", "vitamin C", "vitamin d", "vitamin D",
+	"vitamin e", "vitamin E", "vitamin k", "vitamin K", "folate dfe", "folate (DFE)")
 
 // drawing is what drawings need of the language.
 func (t tongue) drawing() draw.Words {
