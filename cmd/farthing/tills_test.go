@@ -181,6 +181,38 @@ func TestTillsIndex(t *testing.T) {
 		}
 		return x.Index
 	}
+	// hybrid is the index of Białek (2020), Equilibrium 15(4): Young's, with the
+	// mean of three value shares of the quantities of the weights' month, at the
+	// prices of that month, the base and the other, each weighted by how strongly
+	// its prices go with those quantities (the absolute correlation).
+	hybrid := func(base, weights, month string) float64 {
+		var p [3][]float64
+		var q []float64
+		for k := range sold {
+			at := [3][2]string{k, {base, k[1]}, {month, k[1]}}
+			if k[0] == weights && sold[at[1]] > 0 && sold[at[2]] > 0 {
+				for i, m := range at {
+					p[i] = append(p[i], value[m]/sold[m])
+				}
+				q = append(q, sold[k])
+			}
+		}
+		w := make([]float64, len(q))
+		for _, of := range p {
+			strength, sum := math.Abs(correlation(of, q)), 0.0
+			for i := range q {
+				sum += of[i] * q[i]
+			}
+			for i := range q {
+				w[i] += strength * of[i] * q[i] / sum
+			}
+		}
+		x, err := index.Young(p[1], p[2], w)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return x.Index
+	}
 	checked := map[string]int{}
 	left := map[string]bool{}
 	for _, r := range readCells(t, filepath.Join(folder, "expected_milk.csv")) {
@@ -189,6 +221,8 @@ func TestTillsIndex(t *testing.T) {
 		switch measure {
 		case "fisher over retailers then laspeyres":
 			got, ok = twoStage(base, month), true
+		case "hybrid":
+			got, ok = hybrid(base, strings.TrimPrefix(r["parameters"], "weight base "), month), true
 		case "young", "lowe", "lloyd_moulton":
 			weights := base
 			if _, month, ok := strings.Cut(r["parameters"], " base "); ok {
@@ -214,11 +248,24 @@ func TestTillsIndex(t *testing.T) {
 			t.Errorf("%s %s %s to %s: got %.8f, published %s", measure, r["parameters"], base, month, got, r["published_value"])
 		}
 	}
-	for measure, n := range map[string]int{"jevons": 14, "fisher": 14, "chained fisher": 14, "geks": 14, "ccdi": 13, "young": 13, "lowe": 3, "lloyd_moulton": 1, "fisher over retailers then laspeyres": 13,
+	for measure, n := range map[string]int{"jevons": 14, "fisher": 14, "chained fisher": 14, "geks": 14, "ccdi": 13, "young": 13, "hybrid": 13, "lowe": 3, "lloyd_moulton": 1, "fisher over retailers then laspeyres": 13,
 		"time product dummy, spliced": 15, "geks, fixed base, expanding window": 1, "ccdi, fixed base, moving window": 1} {
 		if checked[measure] != n {
 			t.Errorf("%s: %d values, want %d", measure, checked[measure], n)
 		}
 	}
 	t.Logf("%d rows, %d of them repeats; values checked %v; not here %v", len(rows), repeats, checked, left)
+}
+
+// correlation is Pearson's.
+func correlation(x, y []float64) float64 {
+	n := float64(len(x))
+	var mx, my, xy, xx, yy float64
+	for i := range x {
+		mx, my = mx+x[i]/n, my+y[i]/n
+	}
+	for i := range x {
+		xy, xx, yy = xy+(x[i]-mx)*(y[i]-my), xx+(x[i]-mx)*(x[i]-mx), yy+(y[i]-my)*(y[i]-my)
+	}
+	return xy / math.Sqrt(xx*yy)
 }

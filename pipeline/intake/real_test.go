@@ -308,6 +308,12 @@ func TestTills(t *testing.T) {
 			}
 		case m == "count prodID in both periods":
 			g = float64(len(both(base, month)))
+		case m == "count new prodID":
+			g = float64(len(both(month, month)) - len(both(base, month)))
+		case m == "count disappearing prodID":
+			g = float64(len(both(base, base)) - len(both(base, month)))
+		case m == "count prodID in either period":
+			g = float64(len(both(base, base)) + len(both(month, month)) - len(both(base, month)))
 		default:
 			continue
 		}
@@ -321,8 +327,8 @@ func TestTills(t *testing.T) {
 			t.Errorf("%s, %s to %s: got %.7f, want %v", row["measure"], base, month, g, want)
 		}
 	}
-	if checked < 34 {
-		t.Errorf("got %d figures checked, want 34", checked)
+	if checked != 37 {
+		t.Errorf("got %d figures checked, want 37", checked)
 	}
 }
 
