@@ -21,11 +21,11 @@ type wayOn struct {
 	inputs []*Node
 }
 
-// matched traces a level of the matched sample: in the base month, else in the
-// first with a price, that is the price found; in any other month the mean of
-// where its series arrived, each from the level published for the month in which
-// it was last priced. A first month before the base month follows from it
-// through each month between.
+// matched traces a level of the matched sample: in one month, the base month
+// unless the good was better seen in another, that is the price found; in any
+// other month the mean of where its series arrived, each from the level
+// published for the month in which it was last priced. A first month before that
+// month follows from it through each month between.
 func (t *tracer) matched(x result.Item) (*Node, error) {
 	row := map[result.Month]result.Item{} // months in which it was observed
 	for _, c := range t.e.Items {
@@ -34,14 +34,11 @@ func (t *tracer) matched(x result.Item) (*Node, error) {
 		}
 	}
 	months := slices.Sorted(maps.Keys(row))
-	keeps := months[0]
-	if base, err := result.ParseMonth(t.e.BaseMonth); err == nil && observed(row[base]) {
-		keeps = base
-	}
+	keeps := t.keeps(months, row)
 	if x.Month == keeps || x.Month != months[0] {
 		return t.levelOf(x, row, keeps)
 	}
-	n := &Node{Value: x.UnitPrice.V, Formula: "level of the matched sample: the price found in the base month, taken back through each month between"}
+	n := &Node{Value: x.UnitPrice.V, Formula: "level of the matched sample: the price found in " + keeps.String() + ", taken back through each month between"}
 	for _, m := range months[1:] {
 		if m > keeps {
 			break
@@ -60,6 +57,28 @@ func (t *tracer) matched(x result.Item) (*Node, error) {
 		}
 	}
 	return n, nil
+}
+
+// keeps is the month whose price found stands: of those best seen, by the share of
+// the parts and then by shops, as far as the settings and a range ask for either,
+// the nearest to the base month, the earlier of two.
+func (t *tracer) keeps(months []result.Month, row map[result.Month]result.Item) result.Month {
+	rank := func(m result.Month) (share float64, shops, away int) {
+		x, base := row[m], months[0]
+		if b, err := result.ParseMonth(t.e.BaseMonth); err == nil {
+			base = b
+		}
+		shops = 3
+		if x.NOutlets.OK {
+			shops = min(x.NOutlets.V, 3)
+		}
+		return math.Round(1e9 * min(1-x.MissingShare.V, t.then.Panel.MinObservedShare)), shops, max(int(m-base), int(base-m))
+	}
+	return slices.MinFunc(months, func(a, b result.Month) int {
+		shareA, shopsA, awayA := rank(a)
+		shareB, shopsB, awayB := rank(b)
+		return cmp.Or(cmp.Compare(shareB, shareA), cmp.Compare(shopsB, shopsA), cmp.Compare(awayA, awayB))
+	})
 }
 
 func observed(x result.Item) bool { return x.UnitPrice.OK && x.FilledBy == "" }

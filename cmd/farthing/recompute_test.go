@@ -49,6 +49,7 @@ type opinion struct {
 	base       calendarMonth
 
 	lnPrices, lnChanges, lnMatched map[cell]float64    // worked out before
+	anchors                        map[cell]cell       // of a good in a region, month 0
 	others                         map[string]*opinion // without an outlet
 	studentTs                      map[int]float64     // by degrees of freedom
 }
@@ -59,7 +60,7 @@ func newOpinion(t *testing.T, dir string) *opinion {
 	o := &opinion{choices: readChoices(t, filepath.Join(dir, "farthing.toml")), regions: map[string]*place{}, items: map[string]cells{}, outlets: map[string]bool{},
 		aliases: table("aliases"), households: table("households"), basketLines: table("baskets"), allowances: table("allowances"), deflators: table("deflators"),
 		quotes: map[cell][]*notedPrice{}, averages: map[cell][]float64{}, notSold: map[cell]bool{},
-		lnPrices: map[cell]float64{}, lnChanges: map[cell]float64{}, lnMatched: map[cell]float64{}, others: map[string]*opinion{}, studentTs: map[int]float64{}}
+		lnPrices: map[cell]float64{}, lnChanges: map[cell]float64{}, lnMatched: map[cell]float64{}, anchors: map[cell]cell{}, others: map[string]*opinion{}, studentTs: map[int]float64{}}
 	for _, r := range table("regions") {
 		o.regions[r["region"]] = &place{r["parent"], r["currency_code"], number(t, r["population_weight"])}
 	}
@@ -332,15 +333,66 @@ func (o *opinion) observed(c cell) float64 {
 }
 
 // level is the ln price of a month in which something was observed: as found; or that of the matched sample, which has the price
-// found in the base month, or else in the first month.
-func (o *opinion) level(c cell) float64 {
+// found in the base month, or in the nearest of the months in which the good was better seen.
+func (o *opinion) level(t *testing.T, c cell) float64 {
 	if o.choices.text("panel.sample") == "as_found" {
 		return o.observed(c)
 	}
-	if base := (cell{c.region, c.good, o.base}); o.base >= o.from && o.base <= o.to && !missing(o.observed(base)) {
-		return o.matched(c) - o.matched(base) + o.observed(base)
+	at := o.anchor(t, c)
+	return o.matched(c) - o.matched(at) + o.observed(at)
+}
+
+// anchor is the month whose price found stands: of those in which most is seen, first by the weight of the children up to the least
+// share asked for, then by outlets up to three (a published average counts as three), the nearest to the base month or the one before it.
+func (o *opinion) anchor(t *testing.T, c cell) (best cell) {
+	if at, known := o.anchors[cell{c.region, c.good, 0}]; known {
+		return at
 	}
-	return o.matched(c)
+	most := -1.0
+	for _, away := range alternately(int(o.to - o.from)) {
+		at := cell{c.region, c.good, o.base + calendarMonth(away)}
+		if at.month < o.from || at.month > o.to || missing(o.observed(at)) {
+			continue
+		}
+		share := 1.0
+		for _, source := range o.choices["panel.source_order"] {
+			if missing(o.fromSource(at, source, o.own)) {
+				continue
+			}
+			if missing(o.own(at, source)) {
+				seen, all := 0.0, 0.0
+				for _, child := range o.children(c.region) {
+					w := o.regions[child].weight
+					if missing(w) && o.choices.text("panel.pooled") == "true" {
+						w = 1
+					}
+					if all += w; !missing(o.fromSource(cell{child, c.good, at.month}, source, o.own)) {
+						seen += w
+					}
+				}
+				share = seen / all
+			}
+			break
+		}
+		outlets := 3
+		if _, behind := o.behind(at); len(behind) > 0 {
+			outlets = min(3, len(behind))
+		}
+		if well := 10*min(share, o.choices.number(t, "panel.min_observed_share")) + float64(outlets)/1e6; well > most+1e-9 {
+			most, best = well, at
+		}
+	}
+	o.anchors[cell{c.region, c.good, 0}] = best
+	return best
+}
+
+// alternately is 0, -1, 1, -2, 2 and so on to -n, n.
+func alternately(n int) []int {
+	list := []int{0}
+	for i := 1; i <= n; i++ {
+		list = append(list, -i, i)
+	}
+	return list
 }
 
 // matched is the ln level of the matched sample, from the first month of the panel on. Of what is priced now each went on from
@@ -426,7 +478,7 @@ func (o *opinion) class(item string) string {
 // here; then it is carried. Out of season all goods' alone. What is not sold has no price.
 func (o *opinion) price(t *testing.T, c cell) (price float64, status string) {
 	if !missing(o.observed(c)) {
-		p := o.level(c)
+		p := o.level(t, c)
 		if _, outlets := o.behind(c); len(outlets) > 0 && len(outlets) < 3 {
 			return math.Exp(p), "U"
 		}
@@ -463,7 +515,7 @@ func (o *opinion) price(t *testing.T, c cell) (price float64, status string) {
 		if seen < o.from || c.month-seen > r.months {
 			continue
 		}
-		moved := o.level(at(seen))
+		moved := o.level(t, at(seen))
 		for m := seen + 1; m <= c.month; m++ {
 			moved += r.change(at(m))
 		}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"sort"
 	"testing"
 
 	"farthing/pipeline/result"
@@ -83,6 +84,29 @@ func openStore(t *testing.T) *store.Store {
 type history struct {
 	ln     []float64
 	weight float64
+}
+
+// bestSeen is the month whose price found stands: of those with 0.7 of the weight
+// or, where there is none, with the most of it, and then with three outlets or the
+// most, the nearest to the base month, of two the earlier.
+func bestSeen(found, share []float64, outlets []int, base int) int {
+	var list []int
+	for m := range found {
+		if !math.IsNaN(found[m]) {
+			list = append(list, m)
+		}
+	}
+	sort.SliceStable(list, func(i, j int) bool {
+		a, b := list[i], list[j]
+		if x, y := min(share[a], .7), min(share[b], .7); math.Abs(x-y) > 1e-9 {
+			return x > y
+		}
+		if x, y := min(outlets[a], 3), min(outlets[b], 3); x != y {
+			return x > y
+		}
+		return (a-base)*(a-base) < (b-base)*(b-base)
+	})
+	return list[0]
 }
 
 // solved is the second way to the matched level: all months at once, as the
@@ -222,9 +246,9 @@ func TestMatchedSecondWay(t *testing.T) {
 		}
 		var parts []history
 		top := make([]float64, months)
-		sums := make([]float64, months)
+		sums, behind := make([]float64, months), make([]int, months)
 		for _, region := range names {
-			found := make([]float64, months)
+			found, seen, own := make([]float64, months), make([]int, months), make([]float64, months)
 			for m := range found {
 				var over mean // outlets
 				for outlet := range outlets {
@@ -232,20 +256,23 @@ func TestMatchedSecondWay(t *testing.T) {
 					for variety := range varieties {
 						in.add(series[region][outlet*varieties+variety].ln[m])
 					}
-					over.add(in.value())
+					if over.add(in.value()); !math.IsNaN(in.value()) {
+						seen[m]++
+					}
 				}
+				own[m], behind[m] = 1, behind[m]+seen[m]
 				if found[m] = over.value(); !math.IsNaN(found[m]) {
 					top[m], sums[m] = top[m]+weights[region]*found[m], sums[m]+weights[region]
 				}
 			}
-			level := solved(found, series[region], base)
+			level := solved(found, series[region], bestSeen(found, own, seen, base))
 			hold(region, found, level)
 			parts = append(parts, history{level, weights[region]})
 		}
 		for m := range top {
 			top[m] /= sums[m] // 0 / 0 where nothing was seen
 		}
-		hold("land", top, solved(top, parts, base))
+		hold("land", top, solved(top, parts, bestSeen(top, sums, behind, base)))
 	}
 	if skipped == 0 || apart < 100 {
 		t.Errorf("%d months without a price, %d with a level other than found: the panels are too full", skipped, apart)
@@ -297,6 +324,37 @@ func TestMatchedReturns(t *testing.T) {
 			if x := p.at(region, good{"oats", ""}, first+m); x.ln != start.ln || x.price != start.price {
 				t.Errorf("%s, month %d: got %v, want %v again", region, m, x.price, start.price)
 			}
+		}
+	}
+}
+
+// By hand: which month's price found stands for all. One part of ten in the base
+// month, or one shop of many, must not hand its level on.
+func TestAnchor(t *testing.T) {
+	p := &panel{first: month("2024-01"), settings: workspace.Defaults()}
+	seen := func(outlets int, unweighed float64) cell {
+		return cell{ln: 1, found: 1, outlets: result.Count(outlets), unweighed: unweighed}
+	}
+	none, average := cell{ln: math.NaN()}, cell{ln: 1, found: 1}
+	for _, c := range []struct {
+		name string
+		base int
+		row  []cell
+		want int
+	}{
+		{"the base month", 1, []cell{seen(3, 0), seen(3, 0), seen(9, 0)}, 1},
+		{"one shop of ten in the base month", 0, []cell{seen(1, 0), seen(10, 0), seen(10, 0)}, 1},
+		{"never more than one shop", 1, []cell{seen(1, 0), seen(1, 0), seen(1, 0)}, 1},
+		{"a part of a tenth of the weight in the base month", 0, []cell{seen(3, .9), seen(3, .9), seen(6, 0)}, 2},
+		{"a tenth of the weight is not there yet", 0, []cell{seen(3, .1), seen(6, 0)}, 0},
+		{"weight before shops", 0, []cell{seen(9, .9), seen(1, 0)}, 1},
+		{"of two as near the earlier", 2, []cell{none, seen(3, 0), seen(1, 0), seen(3, 0)}, 1},
+		{"not seen in the base month", 0, []cell{none, none, seen(2, 0), seen(2, 0)}, 2},
+		{"a published average is as good as three shops", 0, []cell{average, seen(5, 0)}, 0},
+		{"nothing seen", 0, []cell{none, none}, -1},
+	} {
+		if got := p.anchor(c.row, p.first+result.Month(c.base)); got != c.want {
+			t.Errorf("%s: got month %d, want %d", c.name, got, c.want)
 		}
 	}
 }

@@ -1,6 +1,7 @@
 package compute
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"math/big"
@@ -18,7 +19,8 @@ type good struct{ item, grade string }
 
 // cell is one good in one region and month.
 type cell struct {
-	ln       float64 // log of the elementary price; NaN where none was observed
+	ln       float64 // log of the elementary price, by the sample; NaN where none was observed
+	found    float64 // log of the price found in the month, whatever the sample
 	change   float64 // log change of the matched sample against the month before; NaN where there is none
 	nMatched int
 
@@ -187,7 +189,7 @@ func (p *panel) observe(o *observations, base result.Month) {
 			row := make([]cell, p.months())
 			for i := range row {
 				m := p.first + result.Month(i)
-				row[i] = cell{ln: math.NaN(), change: math.NaN(), price: math.NaN(), absent: o.absent[place{r.Region, g, m}]}
+				row[i] = cell{ln: math.NaN(), found: math.NaN(), change: math.NaN(), price: math.NaN(), absent: o.absent[place{r.Region, g, m}]}
 				for _, kind := range p.settings.Panel.SourceOrder {
 					x := kinds[kind][r.Region][i]
 					if math.IsNaN(row[i].change) {
@@ -196,7 +198,7 @@ func (p *panel) observe(o *observations, base result.Month) {
 					if row[i].observed() || math.IsNaN(x.ln) {
 						continue
 					}
-					row[i].ln, row[i].unweighed, row[i].oldest, row[i].newest = x.ln, x.unweighed, x.oldest, x.newest
+					row[i].ln, row[i].found, row[i].unweighed, row[i].oldest, row[i].newest = x.ln, x.ln, x.unweighed, x.oldest, x.newest
 					if kind == "quotes" {
 						row[i].n, row[i].outlets = result.Count(x.n), result.Count(x.outlets)
 					}
@@ -220,22 +222,20 @@ func (p *panel) observe(o *observations, base result.Month) {
 // weight. Where every series was priced the month before that is the chained
 // Jevons index; a series that was not noted for a while brings in at once what
 // it did meanwhile, and a new one waits for its next price. Where all are new
-// the price moves as it was found. The base month keeps the price found in it,
-// the first month where it has none.
+// the price moves as it was found. The price found in the base month stands, or
+// in the month nearest it in which the good is as well seen as it ever is (see
+// anchor).
 //
 // Levels are whole numbers of the fixed point, so that prices which return bring
 // back the very same level.
 func (p *panel) match(region string, g good, base result.Month, kinds map[string]map[string][]raw) {
 	row := p.cells[region][g]
 	level := make([]float64, len(row))
-	last, keeps := -1, -1
+	last, keeps := -1, p.anchor(row, base)
 	for i := range row {
 		level[i] = math.NaN()
 		if !row[i].observed() {
 			continue
-		}
-		if keeps < 0 || p.first+result.Month(i) == base {
-			keeps = i
 		}
 		level[i] = fixedPoint(row[i].ln)
 		if last >= 0 {
@@ -257,12 +257,37 @@ func (p *panel) match(region string, g good, base result.Month, kinds map[string
 	if keeps < 0 {
 		return
 	}
-	found := row[keeps].ln
 	for i := range row {
 		if row[i].observed() {
-			row[i].ln = found + (level[i]-level[keeps])/1e12
+			row[i].ln = row[keeps].found + (level[i]-level[keeps])/1e12
 		}
 	}
+}
+
+// anchor is the month whose price found is the level: the base month, or where
+// the good was less well seen then than it ever is, the month nearest it (of two
+// the earlier) in which it was: of a region's parts in the share that [panel]
+// min_observed_share asks for, and there in three shops. All other months follow
+// from it; a first month with one part of ten, or one shop of ten, would hand its
+// level on to all of them. -1 where nothing was seen.
+func (p *panel) anchor(row []cell, base result.Month) int {
+	shops := func(c cell) int {
+		if !c.outlets.OK { // a published average
+			return minOutlets
+		}
+		return min(c.outlets.V, minOutlets)
+	}
+	share := func(c cell) float64 { return math.Round(1e9 * min(1-c.unweighed, p.settings.Panel.MinObservedShare)) }
+	best, at := -1, int(base-p.first)
+	for i, c := range row {
+		if !c.observed() {
+			continue
+		}
+		if best < 0 || cmp.Or(cmp.Compare(share(c), share(row[best])), shops(c)-shops(row[best]), max(best-at, at-best)-max(i-at, at-i)) > 0 {
+			best = i
+		}
+	}
+	return best
 }
 
 // goOn is the level of month i by the links from months before; NaN where no

@@ -461,7 +461,7 @@ func TestMatched(t *testing.T) {
 		{"two of three at 9", "2024-01", "2024-01", []link{{2, 1, ln(4)}, {3, 2, 2 * ln(3)}}, [5]float64{2, 3, 4.5, none, 9 * math.Cbrt(2)}},
 		{"all new: as found, 16 / 8", "2024-01", "2024-01", nil, [5]float64{2, 3, 4.5, none, 9}},
 		{"the second month keeps the price found, 4", "2024-01", "2024-02", []link{{2, 1, ln(2)}}, [5]float64{8. / 3, 4, 6, none, 12}},
-		{"no price in the base month: the first keeps its own", "2024-01", "2024-04", []link{{2, 1, ln(2)}}, [5]float64{2, 3, 4.5, none, 9}},
+		{"no price in the base month: the nearest before it, 8, stands", "2024-01", "2024-04", []link{{2, 1, ln(2)}}, [5]float64{32. / 9, 16. / 3, 8, none, 16}},
 		{"what was last priced before the panel is new", "2024-03", "2024-03", []link{{2, 1, ln(4)}, {3, 1, ln(1000)}}, [5]float64{8, none, 32}},
 	} {
 		p := newPanel(world(), s, oats(c.fifth...), month(c.first), month("2024-05"), month(c.base), "2099-12-31", func(_, _, _, _ string) {})
