@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"cmp"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -41,11 +42,11 @@ type IndexRow struct {
 // them, a quantity on each row. A product on several rows of a period counts
 // once, at its unit value (without quantities: at the geometric mean).
 func IndexFile(q IndexRequest) ([]IndexRow, error) {
-	m, err := index.MethodNamed(q.Method)
+	m, needs, err := index.MethodNamed(q.Method)
 	if err != nil {
 		return nil, &workspace.InputError{Code: "unknown_name", Field: "method", Read: fmt.Sprintf("%q", q.Method), Instead: err.Error()}
 	}
-	if q.Window > 0 {
+	if q.Window != 0 {
 		s, err := index.SpliceNamed(q.Splice)
 		if err != nil {
 			return nil, &workspace.InputError{Code: "unknown_name", Field: "splice", Read: fmt.Sprintf("%q", q.Splice), Instead: err.Error()}
@@ -55,7 +56,7 @@ func IndexFile(q IndexRequest) ([]IndexRow, error) {
 		}
 		m = index.Rolling(m, q.Window, s)
 	}
-	periods, prices, quantities, err := readPanel(q)
+	periods, prices, quantities, err := readPanel(q, needs)
 	if err != nil {
 		return nil, err
 	}
@@ -73,16 +74,18 @@ func IndexFile(q IndexRequest) ([]IndexRow, error) {
 		if v := result.Some(r.Index * 100); v.OK {
 			list[i].Index = &v.V
 		}
-		if v := result.Some(r.Share); v.OK {
+		if v := result.Some(r.Share); v.OK && needs { // without quantities it would be a share of the products
 			list[i].Share = &v.V
 		}
 	}
 	return list, nil
 }
 
-// readPanel reads the table as prices and quantities by period and product, in
-// alphabetical order of both; NaN where a product was not priced.
-func readPanel(q IndexRequest) (periods []string, prices, quantities [][]float64, err error) {
+// readPanel reads the table as prices and quantities by period, in order of the
+// numbers and letters in its name, and product, in alphabetical order; NaN where a
+// product was not priced. Without a column of quantities, which the method may
+// need, they are nil.
+func readPanel(q IndexRequest, needs bool) (periods []string, prices, quantities [][]float64, err error) {
 	f, err := os.Open(q.File)
 	if err != nil {
 		return nil, nil, nil, &workspace.InputError{Code: "no_file", File: q.File, Read: "no such file", Instead: "name a CSV file"}
@@ -101,9 +104,13 @@ func readPanel(q IndexRequest) (periods []string, prices, quantities [][]float64
 			column = name
 		}
 		at[name] = slices.Index(head, column)
-		if at[name] < 0 && (name != "quantity" || q.Columns[name] != "") {
+		if at[name] < 0 && (name != "quantity" || needs || q.Columns[name] != "") {
+			instead := "say which column it is: --column " + name + "=NAME"
+			if name == "quantity" {
+				instead += "; without quantities take --method direct_jevons or tpd"
+			}
 			return nil, nil, nil, &workspace.InputError{Code: "missing_column", File: q.File, Line: 1, Field: column, Read: strings.Join(head, ","),
-				Instead: workspace.DidYouMean(column, head, "say which column it is: --column "+name+"=NAME")}
+				Instead: workspace.DidYouMean(column, head, instead)}
 		}
 	}
 	type sold struct {
@@ -139,7 +146,12 @@ func readPanel(q IndexRequest) (periods []string, prices, quantities [][]float64
 				return nil, nil, nil, err
 			}
 		}
-		period, product := strings.Clone(rec[at["period"]]), strings.Clone(rec[at["product"]])
+		period, product := strings.Clone(strings.TrimSpace(rec[at["period"]])), strings.Clone(rec[at["product"]])
+		for name, text := range map[string]string{"period": period, "product": product} {
+			if strings.TrimSpace(text) == "" {
+				return nil, nil, nil, &workspace.InputError{Code: "blank", File: q.File, Line: line, Field: head[at[name]], Read: `""`, Instead: "fill the cell"}
+			}
+		}
 		if q.Monthly {
 			day, err := workspace.ParseDay(period)
 			if err != nil {
@@ -155,7 +167,10 @@ func readPanel(q IndexRequest) (periods []string, prices, quantities [][]float64
 		c := cells[k]
 		c.value, c.quantity, c.lnPrice, c.n = c.value+price*bought, c.quantity+bought, c.lnPrice+math.Log(price), c.n+1
 	}
-	slices.Sort(periods)
+	if len(cells) == 0 {
+		return nil, nil, nil, &workspace.InputError{Code: "no_rows", File: q.File, Line: 2, Read: "no rows", Instead: "a row for each product of each period"}
+	}
+	slices.SortFunc(periods, byNumbers)
 	slices.Sort(products)
 	periods, products = slices.Compact(periods), slices.Compact(products)
 	for _, t := range periods {
@@ -173,5 +188,35 @@ func readPanel(q IndexRequest) (periods []string, prices, quantities [][]float64
 		}
 		prices, quantities = append(prices, p), append(quantities, n)
 	}
+	if at["quantity"] < 0 {
+		quantities = nil
+	}
 	return periods, prices, quantities, nil
+}
+
+// byNumbers orders names by the numbers in them, so that 2024-10 follows 2024-2,
+// and by their letters between.
+func byNumbers(a, b string) int {
+	digit := func(s string, i int) bool { return i < len(s) && '0' <= s[i] && s[i] <= '9' }
+	run := func(s string, i int) (number string, end int) {
+		for end = i; digit(s, end); end++ {
+		}
+		return strings.TrimLeft(s[i:end], "0"), end
+	}
+	for i, j := 0, 0; i < len(a) && j < len(b); {
+		if digit(a, i) && digit(b, j) {
+			x, nextI := run(a, i)
+			y, nextJ := run(b, j)
+			if c := cmp.Or(len(x)-len(y), strings.Compare(x, y)); c != 0 {
+				return c
+			}
+			i, j = nextI, nextJ
+			continue
+		}
+		if a[i] != b[j] {
+			return int(a[i]) - int(b[j])
+		}
+		i, j = i+1, j+1
+	}
+	return cmp.Or(len(a)-len(b), strings.Compare(a, b))
 }

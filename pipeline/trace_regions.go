@@ -105,11 +105,16 @@ func (t *tracer) parityLowe(x result.RegionLevel, ranked []string, at int, commo
 	var logs []float64
 	for _, r := range ranked {
 		lines := slices.DeleteFunc(t.linesOf(r, x.Basket, x.Month), func(l result.BasketLine) bool { return !slices.ContainsFunc(common, sameGood(l)) })
-		in, cost, err := t.perDay(lines)
-		if err != nil {
-			return nil, err
+		var in []*Node
+		var cost float64
+		for _, l := range lines {
+			n, ln, err := t.found(l)
+			if err != nil {
+				return nil, err
+			}
+			in, cost = append(in, n), cost+l.APQuantity.V*math.Exp(ln)
 		}
-		nodes = append(nodes, &Node{Value: cost, Formula: "cost a day in " + r + " of the items observed in every ranked region", Inputs: in})
+		nodes = append(nodes, &Node{Value: cost, Formula: "cost a day in " + r + ", at the prices found, of the items observed in every ranked region", Inputs: in})
 		logs = append(logs, math.Log(cost))
 	}
 	again := math.NaN()
@@ -117,6 +122,12 @@ func (t *tracer) parityLowe(x result.RegionLevel, ranked []string, at int, commo
 		again = math.Exp(logs[at] - average(logs))
 	}
 	return computed(x.ParityLowe, again, "cost of the common items / geometric mean of the ranked regions' costs", nodes...)
+}
+
+// found is the price of a line as it was found in its month, whatever the sample.
+func (t *tracer) found(l result.BasketLine) (*Node, float64, error) {
+	ln, formula, inputs, err := t.observedLn(l.Region, l.Item, l.Grade, l.Month)
+	return &Node{Value: math.Exp(ln), Formula: l.Item + " as found: " + formula, Inputs: inputs}, ln, err
 }
 
 // parityCPD is the country product dummy by turns: a region's level is the mean
@@ -137,12 +148,11 @@ func (t *tracer) parityCPD(x result.RegionLevel, ranked []string, at int, lines 
 		for i, l := range lines {
 			prices[r][i] = math.NaN()
 			if k := slices.IndexFunc(of, sameGood(l)); k >= 0 && of[k].UnitPrice.OK && of[k].FilledBy == "" {
-				prices[r][i] = math.Log(of[k].UnitPrice.V)
-				n, err := find(t, t.e.Items, "item", []string{name, l.Item, l.Grade, l.Month.String()}, "unit_price_lcu", t.item)
+				n, ln, err := t.found(of[k])
 				if err != nil {
 					return nil, err
 				}
-				nodes = append(nodes, n)
+				prices[r][i], nodes = ln, append(nodes, n)
 			}
 		}
 	}

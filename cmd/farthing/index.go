@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -17,12 +18,14 @@ func (c *cli) indexCommand() *cobra.Command {
 		Use:   "index FILE",
 		Short: "Index numbers of a table of prices and quantities",
 		Long: `Index numbers of a CSV table with a period (or region), a product, a price a unit
-and a quantity on each row; the first period is 100. It needs no workspace.
-METHOD is tpd, weighted_tpd, geary_khamis, or direct_, chained_, geks_ or weighted_geks_
-before a formula: jevons, laspeyres, paasche, fisher, walsh, tornqvist and others.` + "\n" + exitHelp,
+and a quantity on each row; the first period is 100. It needs no workspace. Periods
+are taken in order of the numbers in their names (2024-2 before 2024-10).
+METHOD is tpd, weighted_tpd (shares of value), value_tpd (values), geary_khamis, or
+direct_, chained_, geks_ or weighted_geks_ before a formula: jevons, laspeyres, paasche,
+fisher, walsh, tornqvist and others; a wrong name lists them.` + "\n" + exitHelp,
 		Example: "  farthing index sales.csv --method geks_tornqvist --window 13 --splice mean",
 		Args:    args(cobra.ExactArgs(1)),
-		RunE: func(_ *cobra.Command, list []string) error {
+		RunE: func(cmd *cobra.Command, list []string) error {
 			q.File = list[0]
 			for _, pair := range columns {
 				ours, theirs, ok := strings.Cut(pair, "=")
@@ -30,6 +33,9 @@ before a formula: jevons, laspeyres, paasche, fisher, walsh, tornqvist and other
 					return usageError{fmt.Errorf("--column %s: write it as price=NAME", pair)}
 				}
 				q.Columns[ours] = theirs
+			}
+			if cmd.Flags().Changed("splice") && q.Window == 0 {
+				return usageError{errors.New("--splice links rolling windows: say how long they are with --window")}
 			}
 			rows, err := pipeline.IndexFile(q)
 			if err != nil {
@@ -57,7 +63,7 @@ before a formula: jevons, laspeyres, paasche, fisher, walsh, tornqvist and other
 	flags.StringVar(&q.Method, "method", "direct_fisher", "how periods are compared")
 	flags.BoolVar(&q.Monthly, "monthly", false, "periods are days: compare their months")
 	flags.IntVar(&q.Window, "window", 0, "periods of a rolling window; 0 takes all at once")
-	flags.StringVar(&q.Splice, "splice", "movement", "how a new window is linked: movement, window, half, mean")
+	flags.StringVar(&q.Splice, "splice", "movement", "how a new window is linked: movement, window, half, half_next, mean, mean_excluding_last")
 	flags.StringArrayVar(&columns, "column", nil, "which column of the file is ours, as price=prices; may be repeated")
 	return cmd
 }

@@ -88,6 +88,12 @@ func (c *cli) edition() (*workspace.Workspace, *result.Edition, error) {
 // showMoved prints the fixed pairs of months, or any pair that --from and --to name.
 func showMoved(c *cli, e *result.Edition, f filters) error {
 	rows := e.Moved
+	if f.month != "" {
+		return usageError{errors.New("show moved compares two months: say --from and --to in the place of --month")}
+	}
+	if (f.from == "") != (f.to == "") {
+		return usageError{errors.New("show moved compares two months: say both --from and --to")}
+	}
 	if f.from != "" || f.to != "" {
 		from, errF := result.ParseMonth(f.from)
 		to, errT := result.ParseMonth(f.to)

@@ -61,7 +61,8 @@ func Moved(e *result.Edition, from, to result.Month) []result.Moved {
 	return rows
 }
 
-// rank numbers the rows that may be ranked by the size of what is measured.
+// rank numbers the rows that may be ranked by the size of what is measured; rows
+// of one size share the rank of the first.
 func rank(list []result.Moved, measure func(result.Moved) float64) {
 	var ranked []int
 	for i, r := range list {
@@ -74,6 +75,9 @@ func rank(list []result.Moved, measure func(result.Moved) float64) {
 	})
 	for place, i := range ranked {
 		list[i].Rank = result.Count(place + 1)
+		if before := place - 1; before >= 0 && math.Abs(measure(list[i])) == math.Abs(measure(list[ranked[before]])) {
+			list[i].Rank = list[ranked[before]].Rank
+		}
 	}
 }
 

@@ -41,6 +41,14 @@ type cell struct {
 // observed says whether a price was seen.
 func (c *cell) observed() bool { return !math.IsNaN(c.ln) }
 
+// asFound is the price found in the month, or what the gap was filled with.
+func (c *cell) asFound() float64 {
+	if c.observed() {
+		return math.Exp(c.found)
+	}
+	return c.price
+}
+
 // raw is what was observed in one region and month of one kind of source.
 type raw struct {
 	ln, change     float64

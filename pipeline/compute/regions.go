@@ -14,16 +14,18 @@ import (
 // month: the leaves of the tree whose whole basket is priced reliably. An
 // ancestor is never ranked with its parts.
 //
-//	parity_lowe  one basket at each region's prices, over the items observed in
-//	             all of them (index.CommonBasket); parity_cpd with gaps, by the
-//	             country product dummy (index.CPD); both with the regions'
-//	             geometric mean = 1
+//	parity_lowe  one basket at the prices found in each region, over the items
+//	             observed in all of them (index.CommonBasket); parity_cpd with
+//	             gaps, by the country product dummy (index.CPD); both with the
+//	             regions' geometric mean = 1
 //	rank         from rank_lo to rank_hi: below it stand only regions that are
 //	             cheaper for sure. Two regions tie unless the range of their
 //	             difference, jackknifed over the outlets of both, excludes none,
 //	             and both parities order them alike.
 //
-// They are levels of one month, not changes.
+// They are levels of one month, not changes: whatever the sample, the prices are
+// those found in the month, for a level that follows the same goods since the base
+// month is a change as well.
 func (p *panel) regionRows(e *result.Edition, regions []workspace.Region, list []basket, costs map[costKey]costed, kind func(outlet int32) string, weights map[costKey][]float64) {
 	for _, b := range list {
 		for m := p.first; m <= p.last; m++ {
@@ -78,7 +80,7 @@ func (p *panel) compare(b basket, ranked []string, m result.Month) comparison {
 			}
 			prices[i][k] = math.NaN()
 			if cell := p.at(r, l.good, m); cell != nil && cell.observed() {
-				prices[i][k] = cell.price
+				prices[i][k] = cell.asFound()
 			} else {
 				everywhere = false
 			}
@@ -99,7 +101,7 @@ func (p *panel) compare(b basket, ranked []string, m result.Month) comparison {
 	}
 	spreads := make([]spread, n)
 	for i, r := range ranked {
-		spreads[i] = p.spread(b.lines, r, m)
+		spreads[i] = p.spreadAt(b.lines, r, m, (*cell).asFound)
 	}
 	below, above := make([]int, n), make([]int, n)
 	for i := range n {

@@ -2,8 +2,10 @@ package compute
 
 import (
 	"cmp"
+	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"farthing/pipeline/result"
@@ -51,7 +53,8 @@ type varied struct {
 //	without imputed     cost of the lines with an observed price / their share of
 //	                    the basket, so that the rest moved as they did
 //	cheapest            each item at the outlet of the region where its mean is
-//	                    lowest; imputed and published prices as they are
+//	                    lowest beside the price found; imputed and published
+//	                    prices as they are
 //	without outlet X    each outlet left out in turn, as the range has it: a price
 //	                    that rests on that outlet alone stays
 //
@@ -80,6 +83,10 @@ func sensitivityRows(e *result.Edition, p *panel, v *variants, list []basket, co
 	for _, b := range list {
 		byName[b.name] = b
 	}
+	newest := map[string]result.Month{}
+	for _, r := range e.Reach {
+		newest[r.Region+"/"+r.Basket] = max(newest[r.Region+"/"+r.Basket], r.Month)
+	}
 	done := map[costKey][]varied{}
 	all := func(k costKey) []varied {
 		if _, ok := done[k]; !ok {
@@ -90,6 +97,9 @@ func sensitivityRows(e *result.Edition, p *panel, v *variants, list []basket, co
 				weights := x.weights(b, k.region, v.base)
 				y := x.cost(b, k.region, k.month, weights, c.base.CurrencyCode, &unused)
 				rows = append(rows, varied{x.name, y.perDay, y.base})
+				if key := k.region + "/" + k.basket; x.name == otherSample+"as_found" && k.month == newest[key] {
+					p.drifted(key, k, y.perDay.Or()/c.perDay.Or())
+				}
 			}
 			rows = append(rows, p.observedOnly(lines[k], c), varied{cheapestShop, p.cheapest(b, k), c.base})
 			done[k] = append(rows, p.withoutOutlets(b, k, c, v.o)...)
@@ -136,6 +146,19 @@ func (p *panel) observedOnly(lines []*result.BasketLine, c costed) varied {
 	return x
 }
 
+// drifted warns where the prices found are so far from the level that the matched
+// sample follows that other shops are seen than at first: a level that leaves them
+// out says what the same goods cost, and no longer what food costs there.
+func (p *panel) drifted(key string, k costKey, ratio float64) {
+	if math.Abs(math.Log(ratio)) > mostDrift { // never of what is missing
+		p.warn("sample_drift", fmt.Sprintf("basket %s in %s: the prices found in %s come to %s %% of the cost by the matched sample", k.basket, k.region, k.month, strconv.FormatFloat(100*ratio, 'f', 1, 64)),
+			"other shops are seen now than at first: look at the row of the sample as_found in sensitivity.csv, and choose [panel] sample", key)
+	}
+}
+
+// mostDrift is how far, in logs, the two samples may part without a word.
+const mostDrift = 0.05
+
 // cheapest is a basket with each item bought where its outlet mean is lowest.
 func (p *panel) cheapest(b basket, k costKey) result.Num {
 	var cost float64
@@ -148,7 +171,7 @@ func (p *panel) cheapest(b basket, k costKey) result.Num {
 		price := cell.price // NaN where there is none, and so is the cost
 		if g, ok := p.shops.good[l.good]; ok && cell.observed() && cell.outlets.OK {
 			if ln := p.shops.lowest(r, p.shops.at(g, k.month)); !math.IsInf(ln, 1) {
-				price = math.Exp(ln)
+				price *= math.Exp(ln - p.shops.ln[r][p.shops.at(g, k.month)]) // as a part of the price found, whatever the sample makes of its level
 			}
 		}
 		cost += l.perDay * price

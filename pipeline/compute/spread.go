@@ -136,6 +136,11 @@ type spread struct {
 }
 
 func (p *panel) spread(b []line, region string, m result.Month) spread {
+	return p.spreadAt(b, region, m, func(c *cell) float64 { return c.price })
+}
+
+// spreadAt is spread at prices of the caller's choice.
+func (p *panel) spreadAt(b []line, region string, m result.Month, price func(*cell) float64) spread {
 	x := spread{without: map[int32]float64{}}
 	r := p.shops.region[region]
 	var left []leftOut
@@ -144,7 +149,7 @@ func (p *panel) spread(b []line, region string, m result.Month) spread {
 		if cell == nil || math.IsNaN(cell.price) {
 			continue
 		}
-		x.cost += l.perDay * cell.price
+		x.cost += l.perDay * price(cell)
 		if g, ok := p.shops.good[l.good]; ok && cell.observed() && cell.outlets.OK {
 			at, from := p.shops.at(g, m), len(left)
 			left = p.shops.without(r, at, i, left)
@@ -159,7 +164,7 @@ func (p *panel) spread(b []line, region string, m result.Month) spread {
 		}
 		if !math.IsNaN(l.ln) {
 			line := b[l.line]
-			x.without[l.outlet] += line.perDay * p.at(region, line.good, m).price * math.Expm1(l.ln)
+			x.without[l.outlet] += line.perDay * price(p.at(region, line.good, m)) * math.Expm1(l.ln)
 		}
 	}
 	slices.Sort(x.outlets)

@@ -273,7 +273,7 @@ func TestAxioms(t *testing.T) {
 			}
 			holds := map[string]bool{}
 			for _, name := range in.strings("applies_to") {
-				m := must[Multilateral](t)(MethodNamed(name))
+				m := methodNamed(t, name)
 				x := func(p, q [][]float64) []float64 { return Levels(must[[]Result](t)(m(p, q))) }
 				rng := rand.New(rand.NewPCG(3, 4))
 				holds[name] = true
@@ -304,7 +304,7 @@ func TestAxioms(t *testing.T) {
 			for range 40 {
 				p, q := drawPanel(rng)
 				x := func(name string, q [][]float64) []float64 {
-					return Levels(must[[]Result](t)(must[Multilateral](t)(MethodNamed(name))(p, q)))
+					return Levels(must[[]Result](t)(methodNamed(t, name)(p, q)))
 				}
 				// Equal value shares: q = 1/p.
 				even := changed(p, func(_ int, r []float64) []float64 { return inverse(r) })

@@ -33,7 +33,7 @@ func BenchmarkMultilateral(b *testing.B) {
 	} {
 		b.Run(fmt.Sprintf("method=%s/rows=%d/products=%d", c.method, c.rows, c.products), func(b *testing.B) {
 			p, q := panelWithGaps(c.rows, c.products)
-			m, err := MethodNamed(c.method)
+			m, _, err := MethodNamed(c.method)
 			if err != nil {
 				b.Fatal(err)
 			}

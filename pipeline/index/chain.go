@@ -75,3 +75,11 @@ func checkPanel(p, q [][]float64) error {
 	}
 	return nil
 }
+
+// checkQuantities is checkPanel where quantities are needed.
+func checkQuantities(p, q [][]float64) error {
+	if q == nil && len(p) > 0 {
+		panic("index: quantities needed")
+	}
+	return checkPanel(p, q)
+}

@@ -337,7 +337,7 @@ func TestErrors(t *testing.T) {
 		}()
 	}
 	for _, err := range []error{
-		second(FormulaNamed("mean")), second(MethodNamed("geks_mean")), second(MethodNamed("mean")), second(SpliceNamed("tight")),
+		second(FormulaNamed("mean")), unnamed("geks_mean"), unnamed("mean"), unnamed("direct_young"), unnamed("chained_lowe"), second(SpliceNamed("tight")),
 	} {
 		if err == nil {
 			t.Error("an unknown name is no error")
@@ -354,6 +354,20 @@ func TestErrors(t *testing.T) {
 }
 
 func second[T any](_ T, err error) error { return err }
+
+func unnamed(method string) error {
+	_, _, err := MethodNamed(method)
+	return err
+}
+
+func methodNamed(t *testing.T, name string) Multilateral {
+	t.Helper()
+	m, _, err := MethodNamed(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m
+}
 
 func TestMeans(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

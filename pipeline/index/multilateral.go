@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/gonum/mat"
@@ -171,6 +172,9 @@ func TPD(p, _ [][]float64) ([]Result, error) {
 // WeightedTPD is TPD weighted by each price's share of its row's value, p q over
 // its sum. Quantities needed. Sources: Rao 2005; CPI Manual 2020, ch. 10.
 func WeightedTPD(p, q [][]float64) ([]Result, error) {
+	if err := checkQuantities(p, q); err != nil {
+		return nil, err
+	}
 	total := make([]float64, len(p))
 	for t := range p {
 		total[t] = sum(present(times(p[t], q[t])))
@@ -179,8 +183,12 @@ func WeightedTPD(p, q [][]float64) ([]Result, error) {
 }
 
 // ValueTPD is TPD weighted by the values p q themselves: rows that buy more count
-// more. Some call this the weighted TPD too.
+// more. Some call this the weighted TPD too. Quantities needed. Source: Diewert and
+// Fox 2022, Substitution bias in multilateral methods (from memory).
 func ValueTPD(p, q [][]float64) ([]Result, error) {
+	if err := checkQuantities(p, q); err != nil {
+		return nil, err
+	}
 	return dummies(p, q, func(t, i int, v float64) float64 { return v })
 }
 
@@ -293,7 +301,7 @@ func coverage(p, q [][]float64) []Result {
 // first row = 1. Quantities needed. Errors: *ValueError; *Unconnected. Sources: ICP
 // 2013, ch. 5; CPI Manual 2020, ch. 10.
 func GearyKhamis(p, q [][]float64) ([]Result, error) {
-	if err := checkPanel(p, q); err != nil {
+	if err := checkQuantities(p, q); err != nil {
 		return nil, err
 	}
 	if err := connected(Groups(p, q)); err != nil {
@@ -367,26 +375,36 @@ func ReferencePrices(p, q [][]float64, level []float64) []float64 {
 
 // MethodNamed is the method of that name: tpd, weighted_tpd, value_tpd,
 // geary_khamis, or direct_, chained_, geks_ or weighted_geks_ before a formula's
-// name. Unknown: an error with the known names.
-func MethodNamed(name string) (Multilateral, error) {
+// name; quantities says whether it reads any. Formulas that take what a third
+// period bought (lowe, young, geometric_young) are none: a panel does not say
+// which. Unknown: an error with the known names.
+func MethodNamed(name string) (m Multilateral, quantities bool, err error) {
 	switch name {
 	case "tpd":
-		return TPD, nil
+		return TPD, false, nil
 	case "weighted_tpd":
-		return WeightedTPD, nil
+		return WeightedTPD, true, nil
 	case "value_tpd":
-		return ValueTPD, nil
+		return ValueTPD, true, nil
 	case "geary_khamis":
-		return GearyKhamis, nil
+		return GearyKhamis, true, nil
 	}
-	kinds := map[string]func(Bilateral) Multilateral{
-		"direct": Direct, "chained": Chained, "geks": GEKS, "weighted_geks": WeightedGEKS,
-	}
-	for kind, of := range kinds {
-		if formula, ok := strings.CutPrefix(name, kind+"_"); ok {
-			f, err := FormulaNamed(formula)
-			return of(f.Index), err
+	var known []string
+	for _, f := range Formulas {
+		if slices.Contains([]string{lowe.Name, young.Name, geometricYoung.Name}, f.Name) {
+			continue
+		}
+		known = append(known, f.Name)
+		switch name {
+		case "direct_" + f.Name:
+			return Direct(f.Index), f.Needs != 0, nil
+		case "chained_" + f.Name:
+			return Chained(f.Index), f.Needs != 0, nil
+		case "geks_" + f.Name:
+			return GEKS(f.Index), f.Needs != 0, nil
+		case "weighted_geks_" + f.Name:
+			return WeightedGEKS(f.Index), f.Needs != 0, nil
 		}
 	}
-	return nil, fmt.Errorf("method %q is not known: take tpd, weighted_tpd, value_tpd, geary_khamis, or direct_, chained_, geks_ or weighted_geks_ before a formula: %s", name, strings.Join(formulaNames(), ", "))
+	return nil, false, fmt.Errorf("method %q is not known: take tpd, weighted_tpd, value_tpd, geary_khamis, or direct_, chained_, geks_ or weighted_geks_ before a formula: %s", name, strings.Join(known, ", "))
 }

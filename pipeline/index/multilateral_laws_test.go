@@ -115,7 +115,7 @@ func TestGEKSTwoWays(t *testing.T) {
 		for _, c := range must[Fit](t)(WLS(x, y, w)).Coef {
 			want = append(want, math.Exp(c))
 		}
-		agreeAll(t, name, Levels(must[[]Result](t)(must[Multilateral](t)(MethodNamed(name))(p, q))), want)
+		agreeAll(t, name, Levels(must[[]Result](t)(methodNamed(t, name)(p, q))), want)
 	}
 }
 

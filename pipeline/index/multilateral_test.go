@@ -18,7 +18,7 @@ func TestPublishedMultilateral(t *testing.T) {
 		},
 		"spatial_index": func(t *testing.T, in input) map[string]any {
 			p, q := in.panel(t, "p"), in.panel(t, "q")
-			rows, err := must[Multilateral](t)(MethodNamed(in.text("method")))(p, q)
+			rows, err := methodNamed(t, in.text("method"))(p, q)
 			var apart *Unconnected
 			if errors.As(err, &apart) {
 				comparable := make([]bool, len(p))
@@ -31,7 +31,7 @@ func TestPublishedMultilateral(t *testing.T) {
 		},
 		"rolling_multilateral": func(t *testing.T, in input) map[string]any {
 			p, q := panels(t, in)
-			m := must[Multilateral](t)(MethodNamed(in.text("method")))
+			m := methodNamed(t, in.text("method"))
 			s := must[Splice](t)(SpliceNamed(in.text("splice")))
 			x := Levels(must[[]Result](t)(Rolling(m, int(in.num(t, "window")), s)(p, q)))
 			return map[string]any{"index": x, "last": x[len(x)-1]}
@@ -46,7 +46,7 @@ func TestPublishedMultilateral(t *testing.T) {
 		},
 		"splice_differences": func(t *testing.T, in input) map[string]any {
 			p, q := panels(t, in)
-			m := must[Multilateral](t)(MethodNamed(in.text("method")))
+			m := methodNamed(t, in.text("method"))
 			w := int(in.num(t, "window"))
 			whole := Levels(must[[]Result](t)(m(p, q)))
 			link := func(s Splice) float64 {
@@ -99,7 +99,7 @@ func TestPublishedMultilateral(t *testing.T) {
 func levelsOf(t *testing.T, in input) []float64 {
 	t.Helper()
 	p, q := panels(t, in)
-	return Levels(must[[]Result](t)(must[Multilateral](t)(MethodNamed(in.text("method")))(p, q)))
+	return Levels(must[[]Result](t)(methodNamed(t, in.text("method"))(p, q)))
 }
 
 // panels is a figure's data: the Turvey table, a panel, or the CES prices with
