@@ -158,6 +158,17 @@ func (s spec) edition() *result.Edition {
 		}
 	}
 	e.Moved = s.moved(e.Lines)
+	for _, r := range s.regions {
+		if !s.ranged {
+			break
+		}
+		for _, back := range []int{1, 12, s.months - 1} {
+			if back < s.months {
+				e.Changes = append(e.Changes, result.BasketChange{Region: r.Region, Basket: "plain", From: jan2023 + result.Month(s.months-1-back), To: jan2023 + result.Month(s.months-1),
+					Change: some(1.5), Lo: some(float64(back) - 5), Hi: some(9.25), Finding: map[bool]string{true: "rose", false: "no_clear_difference"}[back > 5]})
+			}
+		}
+	}
 	for mi := range s.months {
 		e.Levels = append(e.Levels, s.levels(jan2023+result.Month(mi), mi)...)
 	}

@@ -289,6 +289,25 @@ var partWords = [...]struct {
 	draw.Filled: {"filled", "imputed, not parted", "%s from imputed prices", "%s come from imputed prices"},
 }
 
+// changeRange says how sure a basket's change is. Rose and fell stand for a range
+// that leaves no change out.
+func (v *view) changeRange(from, to result.Month) string {
+	for _, c := range v.e.Changes {
+		if c.Region != v.c.Region || c.Basket != v.c.Basket || c.From != from || c.To != to || !c.Lo.OK {
+			continue
+		}
+		lo, hi := v.signed(c.Lo, 2), v.signed(c.Hi, 2)
+		switch c.Finding {
+		case "rose":
+			return v.T("By the shops seen the change lies between %s and %s %%: the basket rose.", lo, hi)
+		case "fell":
+			return v.T("By the shops seen the change lies between %s and %s %%: the basket fell.", lo, hi)
+		}
+		return v.T("By the shops seen the change lies between %s and %s %%, which has no change in it: no clear difference.", lo, hi)
+	}
+	return v.T("What other shops would have shown is not known: fewer than three shops give no range of the change.")
+}
+
 // movedLead says of which parts the change is made, and what it rests on.
 func (v *view) movedLead(t told) (lead []string) {
 	now := v.basketOf(t.to)
@@ -310,7 +329,7 @@ func (v *view) movedLead(t told) (lead []string) {
 		if len(words) > 1 {
 			lead = append(lead, v.T("Of the %s points, %s.", v.signed(t.sum, 2), v.list(words, 4)))
 		}
-		lead = append(lead, v.T("What other shops would have shown is not known: no range is computed for a change of the whole basket."))
+		lead = append(lead, v.changeRange(t.from, t.to))
 	} else {
 		for _, m := range []result.Month{t.from, t.to} {
 			lead = append(lead, v.lacks(m, v.basketOf(m).Base))

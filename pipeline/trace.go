@@ -104,6 +104,8 @@ func (t *tracer) trace(key string) (*Node, error) {
 		return find(t, t.e.Allowances, table, keys, column, t.allowance)
 	case "moved":
 		return find(t, t.e.Moved, table, keys, column, t.moved)
+	case "basket_changes":
+		return find(t, t.e.Changes, table, keys, column, t.basketChange)
 	case "regions":
 		return find(t, t.e.Levels, table, keys, column, t.regionLevel)
 	case "shoppings":
@@ -119,7 +121,7 @@ func (t *tracer) trace(key string) (*Node, error) {
 	case "diet_lines":
 		return find(t, t.e.DietLines, table, keys, column, t.dietLine)
 	}
-	return nil, badKey(key, "the tables are reach, basket, basket_lines, item, allowances, moved, regions, shoppings, meals, meal_lines, shopping_lines, diets, diet_lines")
+	return nil, badKey(key, "the tables are reach, basket, basket_lines, item, allowances, moved, basket_changes, regions, shoppings, meals, meal_lines, shopping_lines, diets, diet_lines")
 }
 
 func badKey(key, instead string) error {

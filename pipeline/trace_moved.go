@@ -41,6 +41,28 @@ func (t *tracer) moved(x result.Moved, column string) (*Node, error) {
 	return &Node{Formula: "read off the row", Inputs: []*Node{from, to}}, nil
 }
 
+// basketChange traces what a basket's cost did between two months.
+func (t *tracer) basketChange(x result.BasketChange, column string) (*Node, error) {
+	var costs []*Node
+	for _, m := range []result.Month{x.From, x.To} {
+		lines, sum, err := t.perDay(t.linesOf(x.Region, x.Basket, m))
+		if err != nil {
+			return nil, err
+		}
+		costs = append(costs, &Node{Value: sum, Formula: "sum of the lines in " + m.String() + ", one person's", Inputs: lines})
+	}
+	from, to := costs[0].number(), costs[1].number()
+	switch column {
+	case "per_day_from_lcu":
+		return computed(x.PerDayFrom, from, costs[0].Formula, costs[0].Inputs...)
+	case "per_day_to_lcu":
+		return computed(x.PerDayTo, to, costs[1].Formula, costs[1].Inputs...)
+	case "change_pct":
+		return computed(x.Change, (to/from-1)*100, "(per_day_to / per_day_from - 1) x 100", costs...)
+	}
+	return &Node{Formula: "read off the row", Inputs: costs}, nil
+}
+
 // contribution is a line's part in the change of its basket's cost.
 func (t *tracer) contribution(x result.Moved) (*Node, error) {
 	before, cost, err := t.perDay(t.linesOf(x.Region, x.Basket, x.From))

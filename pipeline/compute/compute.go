@@ -182,7 +182,7 @@ func compute(s workspace.Settings, t *workspace.Tables, o *observed) (*result.Ed
 	allowanceRows(e, regions, a, first, last)
 	names(e, t, regions)
 	packRows(e, o, first, last)
-	movedRows(e, first, last, base)
+	p.movedRows(e, regions, list, costs, base)
 	e.Publish = combinations(e, s, regions, p)
 	sensitivityRows(e, p, &variants{s, t, o, base}, list, costs)
 	e.Options = options(s)

@@ -2,11 +2,13 @@ package compute
 
 import (
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
 	"farthing/pipeline/index"
 	"farthing/pipeline/result"
+	"farthing/pipeline/workspace"
 )
 
 // Moved says what moved each basket between two months, in every region: a row
@@ -183,18 +185,53 @@ func (x *movement) parts(region string, g good) (p index.Parts, ok bool) {
 
 // movedRows publishes the last month beside the month before, the same month
 // a year before, and the base month.
-func movedRows(e *result.Edition, first, last, base result.Month) {
-	done := map[result.Month]bool{last: true}
-	for _, from := range []result.Month{last - 1, last - 12, base} {
-		if from >= first && from < last && !done[from] {
-			done[from] = true
-			e.Moved = append(e.Moved, Moved(e, from, last)...)
+func (p *panel) movedRows(e *result.Edition, regions []workspace.Region, list []basket, costs map[costKey]costed, base result.Month) {
+	var before []result.Month
+	for _, from := range []result.Month{base, p.last - 12, p.last - 1} {
+		if from >= p.first && from < p.last && !slices.Contains(before, from) {
+			before = append(before, from)
+			e.Moved = append(e.Moved, Moved(e, from, p.last)...)
 		}
 	}
+	slices.Sort(before)
 	sort.SliceStable(e.Moved, func(i, j int) bool {
 		a, b := e.Moved[i], e.Moved[j]
 		return a.Region < b.Region || a.Region == b.Region && (a.Basket < b.Basket || a.Basket == b.Basket && (a.Item < b.Item || a.Item == b.Item && (a.Grade < b.Grade || a.Grade == b.Grade && a.From < b.From)))
 	})
+	for _, r := range regions {
+		for _, b := range list {
+			for _, from := range before {
+				e.Changes = append(e.Changes, p.change(b, r.Region, from, p.last, costs))
+			}
+		}
+	}
+}
+
+// change is what a basket's cost did between two months, with the range of the
+// difference, jackknifed over the outlets of both months at once. The basket rose
+// or fell only where that range leaves no change out.
+func (p *panel) change(b basket, region string, from, to result.Month, costs map[costKey]costed) result.BasketChange {
+	x, y := costs[costKey{region, b.name, from}], costs[costKey{region, b.name, to}]
+	row := result.BasketChange{Region: region, Basket: b.name, From: from, To: to, PerDayFrom: x.perDay, PerDayTo: y.perDay, Base: y.base}
+	row.ObsStatus, row.ObsStatusAll = statuses(x.base.ObsStatusAll + y.base.ObsStatusAll)
+	row.ImputedShare = result.Some(math.Max(x.base.ImputedShare.Or(), y.base.ImputedShare.Or()))
+	row.MissingShare = result.Some(math.Max(x.base.MissingShare.Or(), y.base.MissingShare.Or()))
+	row.Change = percent(math.Log(y.perDay.Or() / x.perDay.Or()))
+	if !row.Change.OK {
+		return row
+	}
+	lo, hi := differenceRange(p.spread(b.lines, region, to), p.spread(b.lines, region, from))
+	row.Lo, row.Hi = percent(lo), percent(hi)
+	switch {
+	case !row.Lo.OK:
+	case lo > 0:
+		row.Finding = "rose"
+	case hi < 0:
+		row.Finding = "fell"
+	default:
+		row.Finding = "no_clear_difference"
+	}
+	return row
 }
 
 // packRows keeps the packs behind the baskets' prices in the edition, so that

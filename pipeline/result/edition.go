@@ -63,6 +63,7 @@ type Edition struct {
 	Items      []Item
 	Levels     []RegionLevel
 	Moved      []Moved
+	Changes    []BasketChange
 	Packs      []Pack
 	Allowances []Allowance
 	Deflators  []DeflatorValue
@@ -124,6 +125,7 @@ var files = []file{
 	table("item", true, func(e *Edition) *[]Item { return &e.Items }),
 	table("regions", true, func(e *Edition) *[]RegionLevel { return &e.Levels }),
 	table("moved", true, func(e *Edition) *[]Moved { return &e.Moved }),
+	table("basket_changes", true, func(e *Edition) *[]BasketChange { return &e.Changes }),
 	table("packs", false, func(e *Edition) *[]Pack { return &e.Packs }),
 	table("allowances", true, func(e *Edition) *[]Allowance { return &e.Allowances }),
 	table("deflator_values", false, func(e *Edition) *[]DeflatorValue { return &e.Deflators }),

@@ -111,6 +111,23 @@ type Moved struct {
 	Base
 }
 
+// BasketChange is what a basket's cost did between two months, with the range
+// across the shops seen.
+type BasketChange struct {
+	Region string `col:"region,key"`
+	Basket string `col:"basket,key"`
+	From   Month  `col:"from_month,key"`
+	To     Month  `col:"to_month,key"`
+
+	PerDayFrom Num    `col:"per_day_from_lcu,money"` // of one person
+	PerDayTo   Num    `col:"per_day_to_lcu,money"`
+	Change     Num    `col:"change_pct,pct"`
+	Lo         Num    `col:"lo_pct,pct"` // jackknife over the outlets of both months; missing with fewer than three
+	Hi         Num    `col:"hi_pct,pct"`
+	Finding    string `col:"finding"` // rose, fell or no_clear_difference; blank without a range
+	Base
+}
+
 // Pack is the price of a pack of a basket's good at an outlet in a month, kept
 // so that any two months can be compared.
 type Pack struct {

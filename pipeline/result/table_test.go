@@ -3,6 +3,8 @@ package result
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -236,7 +238,7 @@ func TestEditionRoundTrip(t *testing.T) {
 	if err := os.Remove(filepath.Join(dir, "item.csv")); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Load(dir); !os.IsNotExist(err) {
+	if _, err := Load(dir); !errors.Is(err, fs.ErrNotExist) || !strings.Contains(err.Error(), "run again") {
 		t.Errorf("without item.csv: got %v, want that it does not exist", err)
 	}
 }
