@@ -154,3 +154,44 @@ func float(t *testing.T, v any) float64 {
 	t.Helper()
 	return numberIn(t, map[string]any{"": v}, "")
 }
+
+// TestOutletTypes: with one kind of outlet that counts, prices are those that the
+// notes of these outlets give alone; the others are kept, and do not count.
+func TestOutletTypes(t *testing.T) {
+	note := func(outlets ...string) string {
+		var notes strings.Builder
+		notes.WriteString("observed_on,region,outlet,item,price,pack\n")
+		for m := range 3 {
+			for i, outlet := range outlets {
+				fmt.Fprintf(&notes, "2024-%02d-10,west,%s,oats,%.2f,1 kg\n", m+1, outlet, 1.25+float64(m)/8+float64(i)/4)
+			}
+		}
+		return notes.String()
+	}
+	made := func(settings, notes string) string {
+		w := workspaceOf(t, map[string]string{
+			"farthing.toml":      "name = \"x\"\n[prices]\n" + settings + "\n[pages]\ndraw = false\n",
+			"tables/regions.csv": "region,region_name,level,currency_code,prices_include_tax\nwest,West,country,XTS,yes\n",
+			"tables/outlets.csv": "outlet,region,outlet_type\nhall,west,large\nbarn,west,large\nstall,west,market\n",
+			"tables/items.csv":   "item,item_name,coicop_code,coicop_version,base_unit\noats,Oats,01.1.1,2018,kg\n",
+			"inbox/notes.csv":    notes,
+		})
+		farthing(t, exitDone, "run", "--workspace", w)
+		return w
+	}
+	items := func(w string) string { return farthing(t, exitDone, "show", "item", "--item", "oats", "--workspace", w) }
+	some, alone := made(`outlet_types = ["large"]`, note("hall", "barn", "stall")), made("", note("hall", "barn"))
+	if got, want := items(some), items(alone); got != want || strings.Contains(items(made("", note("hall", "barn", "stall"))), want) {
+		t.Errorf("got\n%swant\n%s", got, want)
+	}
+	counts := map[string]int{}
+	for _, r := range readCells(t, filepath.Join(some, "site", "data", "observations.csv")) {
+		counts[r["outlet_type"]+" "+r["counts"]]++
+	}
+	if len(counts) != 2 || counts["large yes"] != 6 || counts["market no"] != 3 {
+		t.Errorf("got %v, want 6 of large outlets that count and 3 of a market that do not", counts)
+	}
+	if code, _, said := called("run", "--workspace", workspaceOf(t, map[string]string{"farthing.toml": "name = \"x\"\n[prices]\noutlet_types = [\"big\"]\n"})); code != exitFailed || !strings.Contains(said, "outlet_types") {
+		t.Errorf("an unknown kind: got exit %d, %s", code, said)
+	}
+}

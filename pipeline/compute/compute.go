@@ -9,6 +9,7 @@
 package compute
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -478,13 +479,19 @@ func options(s workspace.Settings) [][2]string {
 		edit = fmt.Sprintf("%s: width %s, floor %s, size power %s, trim %s, from %d changes of a ratio above %s; else %s", s.Edit.Rule, number(s.Edit.RuleWidth()),
 			number(s.Edit.Floor), number(s.Edit.SizePower), number(s.Edit.Trim), s.Edit.MinGroup, number(s.Edit.LeastRatio), edit)
 	}
+	kinds := "all"
+	if len(s.Prices.OutletTypes) > 0 {
+		kinds = strings.Join(s.Prices.OutletTypes, ", ")
+	}
 	stale := "by the ladder's own months"
 	if s.Panel.StaleAfterDays > 0 {
 		stale = fmt.Sprintf("after %d days", s.Panel.StaleAfterDays)
 	}
 	return [][2]string{
 		{"price types that count", strings.Join(s.Prices.PriceTypes, ", ")},
+		{"kinds of shops that count", kinds},
 		{"grade where none is named", grade},
+		{"base month", cmp.Or(s.BaseMonth, "the first month")},
 		{"sample", s.Panel.Sample},
 		{"order of sources", strings.Join(s.Panel.SourceOrder, ", then ")},
 		{"edit rule", edit},

@@ -70,10 +70,11 @@ func writeObservations(ctx context.Context, st *store.Store, w *workspace.Worksp
 		x.counted[p] = true
 	}
 	x.cells = make([]string, len(x.words))
-	x.outlet, x.outletType = make([]string, len(x.words)), make([]string, len(x.words))
+	x.outlet, x.outletType, x.outletCounts = make([]string, len(x.words)), make([]string, len(x.words)), make([]bool, len(x.words))
 	for i, s := range x.words {
 		x.cells[i] = csvCell(s)
 		x.outlet[i], x.outletType[i] = csvCell(o.outletName[s]), o.outletType[s]
+		x.outletCounts[i] = w.Prices.Counts(o.outletType[s])
 	}
 	x.currency = make([]string, len(x.words))
 	for _, r := range t.Regions {
@@ -134,6 +135,7 @@ type observationWriter struct {
 
 	words, cells       []string
 	outlet, outletType []string
+	outletCounts       []bool
 	amounts            []soldAs
 	files              map[int32]string
 	line               []byte
@@ -239,7 +241,7 @@ func (x *observationWriter) write(rec arrow.Record) error {
 		h, c := held.Value(i), correction.Value(i)
 		add(h)
 		add(c)
-		counts := price[i] > 0 && !wholesale.Value(i) && (average.Value(i) || x.counted[x.words[kind[i]]]) && c != "exclude" && (h == "" || c != "")
+		counts := price[i] > 0 && !wholesale.Value(i) && (average.Value(i) || x.counted[x.words[kind[i]]] && x.outletCounts[outlet[i]]) && c != "exclude" && (h == "" || c != "")
 		if counts {
 			if d := days[i].ToTime(); !d.Before(x.first) && !d.After(x.last) {
 				x.nCounted++

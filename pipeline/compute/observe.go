@@ -177,11 +177,17 @@ func reduce(ctx context.Context, st *store.Store, s workspace.Settings, t *works
 		return nil, err
 	}
 	byGrade := store.Args{"default_grade": grade}
+	var other []string
+	for _, x := range t.Outlets {
+		if !s.Prices.Counts(x.Type) {
+			other = append(other, x.Outlet)
+		}
+	}
 	for _, step := range []struct {
 		queries.Query
 		store.Args
 	}{
-		{queries.PanelPack, store.Args{"default_grade": grade, "price_types": strings.Join(priceTypes, ",")}},
+		{queries.PanelPack, store.Args{"default_grade": grade, "price_types": strings.Join(priceTypes, ","), "other_outlets": strings.Join(other, "\x1f")}},
 		{queries.PanelPrice, nil}, {queries.PanelChange, nil},
 		{queries.PanelAverage, byGrade}, {queries.PanelAbsent, byGrade},
 	} {

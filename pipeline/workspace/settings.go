@@ -36,6 +36,7 @@ type Settings struct {
 type Prices struct {
 	DefaultGrade string   `toml:"default_grade"`
 	PriceTypes   []string `toml:"price_types"`
+	OutletTypes  []string `toml:"outlet_types"` // that count; none named: all
 	Decimal      string   `toml:"decimal"`
 	DateOrder    string   `toml:"date_order"`
 }
@@ -222,6 +223,9 @@ func parseSettings(b []byte) (Settings, error) {
 	for _, t := range s.Prices.PriceTypes {
 		errs = append(errs, oneOf("prices.price_types", t, PricedTypes...))
 	}
+	for _, t := range s.Prices.OutletTypes {
+		errs = append(errs, oneOf("prices.outlet_types", t, OutletTypes...))
+	}
 	if len(s.Prices.PriceTypes) == 0 {
 		errs = append(errs, bad(0, "prices.price_types", "none", "name at least one, such as regular: without it no price counts"))
 	}
@@ -292,6 +296,14 @@ func (e Edit) RuleWidth() float64 {
 		return 20
 	}
 	return 4
+}
+
+// OutletTypes are the kinds of outlets that tables/outlets tells.
+var OutletTypes = []string{"large", "discount", "convenience", "market", "online", "other"}
+
+// Counts says whether the prices of an outlet of a type count.
+func (p Prices) Counts(outletType string) bool {
+	return len(p.OutletTypes) == 0 || slices.Contains(p.OutletTypes, outletType)
 }
 
 // PricedTypes are the price types that carry a price; the others say why there is none.
