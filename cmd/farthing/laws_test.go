@@ -179,7 +179,9 @@ func TestOutletTypes(t *testing.T) {
 		farthing(t, exitDone, "run", "--workspace", w)
 		return w
 	}
-	items := func(w string) string { return farthing(t, exitDone, "show", "item", "--item", "oats", "--workspace", w) }
+	items := func(w string) string {
+		return farthing(t, exitDone, "show", "item", "--item", "oats", "--workspace", w)
+	}
 	some, alone := made(`outlet_types = ["large"]`, note("hall", "barn", "stall")), made("", note("hall", "barn"))
 	if got, want := items(some), items(alone); got != want || strings.Contains(items(made("", note("hall", "barn", "stall"))), want) {
 		t.Errorf("got\n%swant\n%s", got, want)

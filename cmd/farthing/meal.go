@@ -6,10 +6,13 @@ import (
 	"io"
 	"math/big"
 	"os"
+	"path/filepath"
+	"slices"
 	"strings"
 
 	"farthing/pipeline"
 	"farthing/pipeline/kitchen"
+	"farthing/pipeline/quantity"
 	"farthing/pipeline/result"
 	"farthing/pipeline/workspace"
 
@@ -29,8 +32,8 @@ func (m *mealFlags) add(cmd *cobra.Command) {
 	f.StringVar(&m.region, "region", "", "typical prices of this region (default that of [meals])")
 	f.StringVar(&m.month, "month", "", "of this month, as 2024-02")
 	f.StringVar(&m.outlet, "outlet", "", "the latest prices at this outlet instead")
-	f.StringVar(&m.on, "on", "", "prices no later than this day, as 2024-02-29; the first day of a plan")
-	f.IntVar(&m.maxAge, "max-age-days", 0, "how many days old a price may be (default any of the month; at an outlet 60)")
+	f.StringVar(&m.on, "on", "", "the first day of a plan, as 2024-02-29; at an outlet prices are no later (typical ones are of its whole month)")
+	f.IntVar(&m.maxAge, "max-age-days", 0, "how many days old the newest price of an item may be (default any of the month; at an outlet 60)")
 	f.StringVar(&m.household, "household", "", "whose allowance it is set against")
 	f.StringVar(&m.programme, "programme", "", "of this programme")
 	f.StringVar(&m.servings, "servings", "", "so many servings of the recipe, or of each dish of the plan")
@@ -82,8 +85,8 @@ func (c *cli) cost(m *mealFlags, name string) (*kitchen.Kitchen, *result.Edition
 		}
 	}
 	if m.servings != "" {
-		n, ok := new(big.Rat).SetString(m.servings)
-		if !ok || n.Sign() <= 0 {
+		n, err := quantity.ParseDecimal(m.servings, false)
+		if err != nil || n.Sign() <= 0 {
 			return nil, nil, nil, usageError{fmt.Errorf("--servings %q: a number above 0", m.servings)}
 		}
 		a.Servings = n
@@ -186,6 +189,12 @@ and how to make it again. In XLSX the costs are formulas.` + "\n" + exitHelp,
 					return usageError{fmt.Errorf("--workings %w", err)}
 				}
 			}
+			if order != "" && !strings.EqualFold(filepath.Ext(order), ".xlsx") {
+				return usageError{fmt.Errorf("--order %s: an order is a workbook: give it the ending .xlsx", order)}
+			}
+			if order != "" && filepath.Clean(order) == filepath.Clean(workings) {
+				return usageError{fmt.Errorf("--order and --workings both name %s: give each a file of its own", order)}
+			}
 			k, e, x, err := c.cost(&m, list[0])
 			if err != nil {
 				return err
@@ -250,7 +259,7 @@ func printMeal(out io.Writer, x *kitchen.Answer, written ...string) {
 	if s.Outlet != "" {
 		where = "prices at " + s.Outlet + " up to " + s.PricedOn
 	}
-	fmt.Fprintf(out, "%s: %s servings, %s; the oldest price is of %s\n\n", s.Shopping, s.Servings.Exact(), where, said2(s.OldestOn))
+	fmt.Fprintf(out, "%s: %s servings, %s; %s\n\n", s.Shopping, s.Servings.Exact(), where, oldest(x))
 	printTable(out, x.Lines, []string{"recipe", "line", "item", "grade", "as_written", "ap_quantity", "base_unit", "pack", "pack_price_lcu", "unit_price_lcu", "supply", "portion_lcu"})
 	for _, l := range x.Lines {
 		if l.Lacks != "" {
@@ -264,7 +273,16 @@ func printMeal(out io.Writer, x *kitchen.Answer, written ...string) {
 	if x.Ask.Then != s.Shopping {
 		next = x.Ask.Then
 	}
-	fmt.Fprintf(out, "\nportion cost  %s %s\ntill cost     %s %s\nleft over     %s; if next comes %s, %s of it strands", said(s.Portion, 4, none), s.CurrencyCode, said(s.Till, 4, "incomplete"), s.CurrencyCode,
+	fmt.Fprintf(out, "\nportion cost  %s %s\n", said(s.Portion, 4, none), s.CurrencyCode)
+	for _, part := range []struct {
+		amount result.Num
+		words  string
+	}{{s.FromPantry, "of it from the pantry, not paid"}, {s.FromCupboard, "of it from the cupboard, not paid"}, {s.Saving, "saved by packs sold together"}} {
+		if part.amount.V > 0 {
+			fmt.Fprintf(out, "            - %s %s\n", part.amount.Fixed(4), part.words)
+		}
+	}
+	fmt.Fprintf(out, "till cost     %s %s\nleft over     %s; if next comes %s, %s of it strands", said(s.Till, 4, "incomplete"), s.CurrencyCode,
 		said(s.Leftover, 4, "not known"), next, said(s.Stranded, 4, "a part not known"))
 	if s.StrandedMeals.V > 0 {
 		fmt.Fprintf(out, ", worth %s servings", s.StrandedMeals.Fixed(2))
@@ -277,6 +295,7 @@ func printMeal(out io.Writer, x *kitchen.Answer, written ...string) {
 		}
 		fmt.Fprintln(out)
 	}
+	printNutrients(out, x)
 	if s.PerPersonDay.OK && s.PerDay.OK {
 		fmt.Fprintf(out, "a person's day  %s; the allowance gives %s: %s\n", s.PerPersonDay.Fixed(4), s.PerDay.Fixed(4), balance(s.Balance))
 	}
@@ -293,11 +312,44 @@ func printMeal(out io.Writer, x *kitchen.Answer, written ...string) {
 	fmt.Fprintln(out, "\n"+kitchen.Caution)
 }
 
-func said2(day string) string {
-	if day == "" {
-		return "a published average"
+// printNutrients prints the energy and protein of each dish's serving and of a
+// plan's day; --json and the pages have all.
+func printNutrients(out io.Writer, x *kitchen.Answer) {
+	words := map[string][]string{}
+	var order []string
+	for _, n := range x.Nutrients {
+		if n.Nutrient != "energy" && n.Nutrient != "protein" {
+			continue
+		}
+		if words[n.Recipe] == nil {
+			order = append(order, n.Recipe)
+		}
+		amount := "not known"
+		if n.PerServing.OK {
+			if amount = n.PerServing.Fixed(0) + " " + n.Unit; n.IsAtLeast == "yes" {
+				amount = "at least " + amount
+			}
+		}
+		words[n.Recipe] = append(words[n.Recipe], n.Nutrient+" "+amount)
 	}
-	return day
+	for _, dish := range order {
+		of := "a serving of " + dish
+		if dish == "" {
+			of = "a person's day of the plan"
+		}
+		fmt.Fprintf(out, "%s holds %s (raw table values; --json has all nutrients)\n", of, strings.Join(words[dish], ", "))
+	}
+}
+
+// oldest says how old the prices are.
+func oldest(x *kitchen.Answer) string {
+	switch priced := slices.ContainsFunc(x.Lines, func(l result.MealLine) bool { return l.PackPrice.OK }); {
+	case !priced:
+		return "no price is used"
+	case x.Shopping.OldestOn == "":
+		return "the prices are published averages"
+	}
+	return "the oldest price is of " + x.Shopping.OldestOn
 }
 
 func balance(n result.Num) string {
@@ -312,22 +364,24 @@ func balance(n result.Num) string {
 
 // swapAnswer is what swap prints with --json.
 type swapAnswer struct {
-	Schema    string            `json:"schema"`
-	Edition   string            `json:"edition"`
-	AsOf      string            `json:"as_of"`
-	By        string            `json:"by"` // portion or till
-	Target    *float64          `json:"target_lcu"`
-	Before    *float64          `json:"before_lcu"`
-	After     *float64          `json:"after_lcu"`
-	Feasible  *bool             `json:"feasible"` // null: the search ended before it was known
-	Sacrifice int               `json:"sacrifice"`
-	Changes   []swapChange      `json:"changes"`
-	Tie       []swapChange      `json:"tie"`
-	Best      *float64          `json:"best_possible_lcu"`
-	Proven    bool              `json:"proven"`
-	Bound     *float64          `json:"best_possible_bound_lcu"`
-	Singles   []json.RawMessage `json:"singles"`
-	Warnings  []result.Warning  `json:"warnings"`
+	Schema    string       `json:"schema"`
+	Edition   string       `json:"edition"`
+	AsOf      string       `json:"as_of"`
+	By        string       `json:"by"` // portion or till
+	Target    *float64     `json:"target_lcu"`
+	Before    *float64     `json:"before_lcu"`
+	After     *float64     `json:"after_lcu"`
+	Feasible  *bool        `json:"feasible"` // null: the search ended before it was known
+	Sacrifice int          `json:"sacrifice"`
+	Changes   []swapChange `json:"changes"`
+	Tie       []swapChange `json:"tie"`
+	Best      *float64     `json:"best_possible_lcu"`
+	Proven    bool         `json:"proven"`
+	Bound     *float64     `json:"best_possible_bound_lcu"`
+	// SacrificeBound is given where a plan was found and not proven to be the least: none has less.
+	SacrificeBound *int              `json:"sacrifice_bound,omitempty"`
+	Singles        []json.RawMessage `json:"singles"`
+	Warnings       []result.Warning  `json:"warnings"`
 }
 
 type swapChange struct {
@@ -354,7 +408,7 @@ func (c *cli) swapCommand() *cobra.Command {
 		Short: "The least sacrifice that brings a recipe or plan under the allowance",
 		Long: `Of all ways to change lines by tables/swaps, find the one that brings the cost to the target with the least sum of keep
 over the lines changed, then the fewest lines, then the least cost. keep is 0, gladly changed, to 9, must stay; of a line and its
-swap the greater counts, 1 where both are blank. The target is what the allowance gives for these meals, or --target.
+swap the greater counts, 1 where both are blank. The target is what the allowance gives for the meals that are planned, or --target.
 By default the portion cost; with --till the till cost, whole packs over all its dishes.` + "\n" + exitHelp,
 		Example: "  farthing swap day --workspace tavrin\n  farthing swap week --workspace tavrin --till --target 40",
 		Args:    args(cobra.ExactArgs(1)),
@@ -376,49 +430,44 @@ By default the portion cost; with --till the till cost, whole packs over all its
 			answer := swapAnswer{Schema: "farthing.swap/1", Edition: e.Hash, AsOf: e.AsOf, By: "portion", Changes: []swapChange{}, Tie: []swapChange{}, Singles: []json.RawMessage{},
 				Warnings: append([]result.Warning{}, x.Warnings...), Proven: true}
 			var singles []result.Swapped
+			var s *kitchen.Swaps
 			if till {
-				answer.By = "till"
-				s, names, err := k.Till(x, goal)
+				by, err := k.Till(x, goal)
 				if err != nil {
 					return err
 				}
-				answer.Target, answer.Before, answer.After, answer.Best = ratValue(s.Target), ratValue(s.Before), ratValue(s.After), ratValue(s.Least)
-				answer.Proven, answer.Sacrifice = s.Proven, s.Sacrifice
-				if s.Feasible || s.Proven {
-					answer.Feasible = &s.Feasible
+				s, answer.By, answer.Proven = &by.Swaps, "till", by.Proven
+				if !by.Proven && by.Feasible {
+					answer.SacrificeBound = &by.SacrificeBound
 				}
-				if !s.LeastProven {
-					answer.Bound = ratValue(s.LeastBound)
+				if !by.LeastProven {
+					answer.Bound = ratValue(by.LeastBound)
 				}
-				for _, ch := range s.Changes {
-					answer.Changes = append(answer.Changes, swapChange{names[ch.Choice], ch.From, ch.To, ratValue(ch.Saving)})
-				}
-			} else {
-				s, err := k.Swap(x, goal)
-				if err != nil {
-					return err
-				}
-				if s.Target == nil {
-					return &workspace.InputError{Code: "swap", Field: "target", Read: "no allowance is known", Instead: "--target with a sum of money"}
-				}
-				answer.Target, answer.Before, answer.After, answer.Best = ratValue(s.Target), ratValue(s.Before), ratValue(s.After), ratValue(s.Least)
-				answer.Feasible, answer.Sacrifice = &s.Feasible, s.Sacrifice
-				answer.Warnings = append(answer.Warnings, s.Warnings...)
-				change := func(r result.Swapped) swapChange {
-					return swapChange{r.Recipe + ", line " + r.Line, r.From, r.To, value(r.Saving)}
-				}
-				for _, r := range s.Rows {
-					if r.Change == "least" {
-						answer.Changes = append(answer.Changes, change(r))
-					} else {
-						singles = append(singles, r)
-					}
-				}
-				for _, r := range s.Tie {
-					answer.Tie = append(answer.Tie, change(r))
-				}
-				answer.Singles = rowsOfJSON(singles)
+			} else if s, err = k.Swap(x, goal); err != nil {
+				return err
 			}
+			if s.Target == nil {
+				return &workspace.InputError{Code: "swap", Field: "target", Read: "no allowance is known", Instead: "--target with a sum of money"}
+			}
+			answer.Target, answer.Before, answer.After, answer.Best, answer.Sacrifice = ratValue(s.Target), ratValue(s.Before), ratValue(s.After), ratValue(s.Least), s.Sacrifice
+			if s.Feasible || answer.Proven {
+				answer.Feasible = &s.Feasible
+			}
+			answer.Warnings = append(answer.Warnings, s.Warnings...)
+			change := func(r result.Swapped) swapChange {
+				return swapChange{r.Recipe + ", line " + r.Line, r.From, r.To, value(r.Saving)}
+			}
+			for _, r := range s.Rows {
+				if r.Change == "least" {
+					answer.Changes = append(answer.Changes, change(r))
+				} else {
+					singles = append(singles, r)
+				}
+			}
+			for _, r := range s.Tie {
+				answer.Tie = append(answer.Tie, change(r))
+			}
+			answer.Singles = rowsOfJSON(singles)
 			return c.print(answer, func(out io.Writer) { printSwap(out, list[0], &answer, singles) })
 		},
 	}
@@ -439,6 +488,8 @@ func printSwap(out io.Writer, name string, a *swapAnswer, singles []result.Swapp
 	switch {
 	case a.Feasible == nil:
 		fmt.Fprintf(out, "not known whether it can be reached: the search ended; found %s, no plan is below %s\n", money(a.Best), money(a.Bound))
+	case !*a.Feasible && a.Bound != nil:
+		fmt.Fprintf(out, "cannot be reached: the least found is %s, and no plan is below %s\n", money(a.Best), money(a.Bound))
 	case !*a.Feasible:
 		fmt.Fprintf(out, "cannot be reached: the least possible is %s\n", money(a.Best))
 	case len(a.Changes) == 0:
@@ -450,6 +501,9 @@ func printSwap(out io.Writer, name string, a *swapAnswer, singles []result.Swapp
 		fmt.Fprintf(out, "then %s; sacrifice %d\n", money(a.After), a.Sacrifice)
 		if !a.Proven {
 			fmt.Fprintln(out, "the search ended before this was proven to be the least sacrifice")
+			if a.SacrificeBound != nil {
+				fmt.Fprintf(out, "no plan within the target has a sacrifice below %d\n", *a.SacrificeBound)
+			}
 		}
 		if len(a.Tie) > 0 {
 			fmt.Fprintln(out, "as good:")
@@ -461,6 +515,12 @@ func printSwap(out io.Writer, name string, a *swapAnswer, singles []result.Swapp
 	if len(singles) > 0 {
 		fmt.Fprintln(out, "\neach change alone:")
 		printTable(out, singles, []string{"recipe", "line", "from", "to", "sacrifice", "saving_lcu", "after_lcu", "enough"})
+	}
+	if len(a.Warnings) > 0 {
+		fmt.Fprintln(out)
+	}
+	for _, w := range a.Warnings {
+		fmt.Fprintf(out, "%s; %s\n", w.Text, w.Cure)
 	}
 	fmt.Fprintln(out, "\n"+kitchen.Caution)
 }

@@ -11,7 +11,6 @@ import (
 	"math"
 	"os"
 	"slices"
-	"sort"
 	"strconv"
 	"strings"
 	"time"
@@ -32,16 +31,10 @@ var observationColumns = result.Columns[result.ObservationRow]()
 // outletNames are the published names of outlets and their types: the name
 // itself where the table allows it, else a code.
 func outletNames(ctx context.Context, st *store.Store, t *workspace.Tables) (name, kind map[string]string, err error) {
-	name, kind = map[string]string{}, map[string]string{}
-	list := append([]workspace.Outlet(nil), t.Outlets...)
-	sort.Slice(list, func(i, j int) bool { return list[i].Outlet < list[j].Outlet })
-	n := map[string]int{}
-	for _, o := range list {
-		n[o.Region]++
-		kind[o.Outlet], name[o.Outlet] = o.Type, o.Outlet
-		if o.PublishName != "yes" {
-			name[o.Outlet] = fmt.Sprintf("%s-outlet-%02d", o.Region, n[o.Region])
-		}
+	kind = map[string]string{}
+	name = t.OutletNames()
+	for _, o := range t.Outlets {
+		kind[o.Outlet] = o.Type
 	}
 	err = st.Query(ctx, func(scan func(...any) error) error {
 		var s string

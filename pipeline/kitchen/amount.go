@@ -20,14 +20,24 @@ func words(it *workspace.Item) []string {
 
 // read turns a cook's quantity of an item into its base unit: the user's own
 // measures of the item first, then those of all items, then the tables of
-// reference. edible is 1 where the quantity is of the edible portion.
-func (k *Kitchen) read(it *workspace.Item, region, preparation, text, unit string, edible *big.Rat) (quantity.Cooked, error) {
+// reference. edible is 1 where the quantity is of the edible portion; yield is
+// then what a piece as bought, as tables/items and tables/measures weigh it, gives
+// of it. Other measures weigh what is in them.
+func (k *Kitchen) read(it *workspace.Item, region, preparation, text, unit string, edible, yield *big.Rat) (quantity.Cooked, error) {
 	own, all := k.measures(it.Item, region), k.measures("", region)
+	if piece, ok := own.Measures["piece"]; ok && yield != nil {
+		piece.Amount = piece.Amount.Times(yield)
+		own.Measures["piece"] = piece
+	}
 	if it.Density != nil {
 		own.Density = quantity.Figure{Amount: quantity.New(it.Density, quantity.Mass), Status: quantity.Measured, Source: cmp.Or(it.Source, "tables/items")}
 	}
 	if it.PieceKg != nil {
-		own.Piece = quantity.Figure{Amount: quantity.New(it.PieceKg, quantity.Mass), Status: quantity.Measured, Source: cmp.Or(it.Source, "tables/items")}
+		piece := it.PieceKg
+		if yield != nil {
+			piece = new(big.Rat).Mul(piece, yield)
+		}
+		own.Piece = quantity.Figure{Amount: quantity.New(piece, quantity.Mass), Status: quantity.Measured, Source: cmp.Or(it.Source, "tables/items")}
 	}
 	reader := quantity.Kitchen{Item: it.Item, Words: words(it), Comma: k.settings.Prices.Decimal == ",", Convention: quantity.Convention(k.settings.Meals.Convention),
 		Facts: []quantity.Facts{own, all, k.foods.Facts(it.FoodCode, preparation, edible)}}
@@ -121,7 +131,7 @@ func (k *Kitchen) writtenLine(r *workspace.Recipe, region string) (written, erro
 	if cmp.Or(r.Basis, "AP") != "AP" {
 		of = big.NewRat(1, 1)
 	}
-	cooked, err := k.read(it, region, r.Preparation, r.Quantity, r.Unit, of)
+	cooked, err := k.read(it, region, r.Preparation, r.Quantity, r.Unit, of, w.yield.yield)
 	var bad *quantity.Error
 	switch {
 	case err == nil:

@@ -119,14 +119,16 @@ func (k *Kitchen) settle(a *Ask) error {
 		if a.MaxAgeDays == 0 {
 			a.MaxAgeDays = shelfDays
 		}
+		published := k.tables.OutletNames()
 		for _, o := range k.tables.Outlets {
-			if o.Outlet == a.Outlet {
-				a.Region = o.Region
+			if o.Outlet == a.Outlet || published[o.Outlet] == a.Outlet {
+				a.Outlet, a.Region = published[o.Outlet], o.Region // the edition's prices go by the published name
+				break
 			}
 		}
 	}
 	if r := result.MonthOf(a.On); r < a.Month {
-		return &workspace.InputError{Code: "meal", Field: "month", Read: a.Month.String(), Instead: fmt.Sprintf("a month up to %s: there are no prices yet", r)}
+		return &workspace.InputError{Code: "meal", Field: "month", Read: a.Month.String(), Instead: fmt.Sprintf("a month up to %s, that of the day: prices are no later than it", r)}
 	}
 	return nil
 }

@@ -2,6 +2,7 @@ package kitchen
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"math/big"
 	"slices"
@@ -10,6 +11,7 @@ import (
 	"time"
 
 	"farthing/pipeline/meal"
+	"farthing/pipeline/quantity"
 	"farthing/pipeline/reference"
 	"farthing/pipeline/result"
 	"farthing/pipeline/workspace"
@@ -72,7 +74,7 @@ func (k *Kitchen) Cost(a Ask) (*Answer, error) {
 		return nil, err
 	}
 	if c.shop, err = meal.Shop(c.plan); err != nil {
-		return nil, err
+		return nil, &workspace.InputError{Code: "meal", Field: "servings, quantity", Read: strings.ReplaceAll(err.Error(), separator, " "), Instead: "amounts that a shop could hand over"}
 	}
 	after := a
 	after.Name = a.Then
@@ -145,12 +147,52 @@ func (k *Kitchen) offer(a Ask, c *cooked, g good) {
 		c.prices[name] = p
 		c.plan.Offers = append(c.plan.Offers, p.Offer)
 	}
+	c.plan.Keeps = append(c.plan.Keeps, k.keeps(g))
+}
+
+// keeps says how long a good keeps: by its item, else by the tables of reference.
+func (k *Kitchen) keeps(g good) meal.Keeps {
 	it := k.items[g.item]
-	keeps := meal.Keeps{Good: name, Sealed: it.KeepsSealedDays, Opened: it.KeepsOpenedDays}
+	keeps := meal.Keeps{Good: g.name(), Sealed: it.KeepsSealedDays, Opened: it.KeepsOpenedDays}
 	if from, ok := reference.Keeps(it.FoodCode); ok {
 		keeps.Sealed, keeps.Opened = cmp.Or(keeps.Sealed, from.SealedDays), cmp.Or(keeps.Opened, from.OpenedDays)
 	}
-	c.plan.Keeps = append(c.plan.Keeps, keeps)
+	return keeps
+}
+
+// useBy is the last day of what is in the house: that of its label, or of how
+// long the good keeps sealed since it was bought; once opened no later than it
+// keeps opened. Zero: not known.
+func (k *Kitchen) useBy(s *workspace.Stock, g good) (by time.Time) {
+	keeps := k.keeps(g)
+	if by = s.UseByOn; by.IsZero() && !s.BoughtOn.IsZero() && keeps.Sealed > 0 {
+		by = s.BoughtOn.AddDate(0, 0, keeps.Sealed)
+	}
+	if !s.OpenedOn.IsZero() && keeps.Opened > 0 {
+		if opened := s.OpenedOn.AddDate(0, 0, keeps.Opened); by.IsZero() || opened.Before(by) {
+			by = opened
+		}
+	}
+	return by
+}
+
+// lots are the packs of a pantry's row: what is sealed is opened one by one.
+func (k *Kitchen) lots(s *workspace.Stock, all *big.Rat, region string) []*big.Rat {
+	if s.Pack == "" || !s.OpenedOn.IsZero() {
+		return []*big.Rat{all}
+	}
+	it := k.items[s.Item]
+	pack, err := k.read(it, region, "", s.Pack, "", k.foods.edible(it), nil)
+	if err != nil || pack.Amount.Rat().Sign() <= 0 {
+		return []*big.Rat{all}
+	}
+	const most = 1000 // rows beyond are one lot: who has more is no household
+	var list []*big.Rat
+	rest := new(big.Rat).Set(all)
+	for ; rest.Cmp(pack.Amount.Rat()) > 0 && len(list) < most; rest = new(big.Rat).Sub(rest, pack.Amount.Rat()) {
+		list = append(list, pack.Amount.Rat())
+	}
+	return append(list, rest)
 }
 
 // pantry adds what is in the house of the goods that the plan uses, and leaves
@@ -165,25 +207,34 @@ func (k *Kitchen) pantry(a Ask, c *cooked, x *Answer) error {
 		if s.Pantry != a.Pantry || c.names[g.name()].item == "" {
 			continue
 		}
-		it := k.items[s.Item]
-		read, err := k.read(it, a.Region, "", s.Quantity, s.Unit, k.foods.edible(it))
+		amount, err := k.inHouse(s, a.Region)
 		if err != nil {
-			return &workspace.InputError{Code: "table", File: s.File, Line: s.Line, Field: "quantity, unit", Read: err.Error(), Instead: "a quantity such as 400 mL"}
+			return err
 		}
-		by := s.UseByOn
-		if opened := it.KeepsOpenedDays; by.IsZero() && !s.OpenedOn.IsZero() && opened > 0 {
-			by = s.OpenedOn.AddDate(0, 0, opened)
-		}
-		stock := meal.Stock{Good: g.name(), Quantity: read.Amount.Rat(), Sealed: s.OpenedOn.IsZero()}
+		by := k.useBy(s, g)
+		stock := meal.Stock{Good: g.name(), Sealed: s.OpenedOn.IsZero()}
 		if !by.IsZero() {
 			if stock.UseBy = int(by.Sub(a.On)/(24*time.Hour)) + 1; stock.UseBy < 1 {
 				x.warn("past_use_by", fmt.Sprintf("%s in pantry %s is past its day, %s, and is not counted", s.Item, s.Pantry, by.Format(day)), "look at it: local food-safety guidance decides", s.Item)
 				continue
 			}
 		}
-		c.plan.Pantry = append(c.plan.Pantry, stock)
+		for _, stock.Quantity = range k.lots(s, amount, a.Region) {
+			c.plan.Pantry = append(c.plan.Pantry, stock)
+		}
 	}
 	return nil
+}
+
+// inHouse is the amount of a pantry's row in base units.
+func (k *Kitchen) inHouse(s *workspace.Stock, region string) (*big.Rat, error) {
+	it := k.items[s.Item]
+	read, err := k.read(it, region, "", s.Quantity, s.Unit, k.foods.edible(it), nil)
+	var bad *quantity.Error
+	if errors.As(err, &bad) {
+		return nil, &workspace.InputError{Code: "table", File: s.File, Line: s.Line, Field: "quantity, unit", Read: bad.Read + ": " + bad.Why, Instead: bad.Instead}
+	}
+	return read.Amount.Rat(), err
 }
 
 func (x *Answer) warn(code, text, cure, key string) {
@@ -266,7 +317,11 @@ func (k *Kitchen) rows(x *Answer, kind string, days int, plan []meal.Serving, le
 			if kind == "plan" {
 				perDay, _ := meal.Per(c.shop.Portion, personDays)
 				s.PerPersonDay, s.Balance = num(perDay), num(meal.Balance(rates.PerPersonDay, perDay))
-				c.target = meal.PortionCost(rates.PerPersonDay, personDays)
+				// Of a plan for a part of the meals, that part of the days' allowance.
+				planned := new(big.Rat).Quo(c.servings, new(big.Rat).Mul(personDays, big.NewRat(int64(meals), 1)))
+				if c.target = meal.PortionCost(rates.PerPersonDay, personDays); planned.Cmp(big.NewRat(1, 1)) < 0 {
+					c.target = meal.PortionCost(rates.PerMeal, c.servings)
+				}
 			} else {
 				perServing, _ := meal.Per(c.shop.Portion, c.servings)
 				s.Balance = num(meal.Balance(rates.PerMeal, perServing))
@@ -394,7 +449,9 @@ func (k *Kitchen) goodRows(x *Answer, left meal.Leftovers, base result.Base) []r
 		}
 		if p := c.prices[t.Good]; p != nil {
 			r.Pack, r.PackPrice, r.Outlet, r.Base = p.pack, num(p.Price), p.outlet, p.base
-			r.Packs, r.Deals = result.Count(int(t.Packs)), result.Count(int(t.Deals))
+			if t.Till != nil { // else how much it needs is not known, and 0 packs would be wrong
+				r.Packs, r.Deals = result.Count(int(t.Packs)), result.Count(int(t.Deals))
+			}
 		}
 		next, stranded, value, useBy, some := new(big.Rat), new(big.Rat), new(big.Rat), 0, false
 		for _, lot := range left.Lots {
@@ -432,13 +489,13 @@ func plus(a, b *big.Rat) *big.Rat {
 // together is what the prices of some lines rest on: by cost, how much of it is filled by rule.
 func together(currency string, lines []result.MealLine) result.Base {
 	b := result.Base{CurrencyCode: currency, NObservations: result.Count(0), NOutlets: result.Count(0), ObsStatus: "A"}
-	var known, filled float64
+	var known, filled, missing float64
 	seen := map[good]bool{}
 	incomplete := false
 	letters := map[string]bool{}
 	for _, l := range lines {
 		incomplete = incomplete || l.Lacks != ""
-		known += l.Portion.V
+		known, missing = known+l.Portion.V, missing+l.Portion.V*l.MissingShare.V
 		if l.FilledBy != "" {
 			filled += l.Portion.V
 		}
@@ -471,7 +528,7 @@ func together(currency string, lines []result.MealLine) result.Base {
 		b.ObsStatus, b.ObsStatusAll = all[0], strings.Join(all, "")
 	}
 	if known > 0 && !incomplete {
-		b.ImputedShare, b.MissingShare = result.Some(filled/known), result.Some(0)
+		b.ImputedShare, b.MissingShare = result.Some(filled/known), result.Some(missing/known)
 	}
 	return b
 }
@@ -479,6 +536,11 @@ func together(currency string, lines []result.MealLine) result.Base {
 // Publish costs every recipe and plan as the settings say, and the least-cost
 // diets, into the edition.
 func (k *Kitchen) Publish(e *result.Edition) (err error) {
+	for i := range k.tables.Pantry {
+		if _, err := k.inHouse(&k.tables.Pantry[i], k.Default("").Region); err != nil {
+			return err
+		}
+	}
 	if e.Diets, e.DietLines, err = k.diets(); err != nil {
 		return err
 	}

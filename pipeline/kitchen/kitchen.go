@@ -15,6 +15,7 @@ import (
 	"fmt"
 	"math/big"
 	"slices"
+	"strings"
 
 	"farthing/pipeline/quantity"
 	"farthing/pipeline/result"
@@ -151,7 +152,18 @@ func rat(n result.Num) *big.Rat {
 }
 
 func unknown(field, read string, known []string) error {
-	instead := "write one of its table"
+	slices.Sort(known)
+	known = slices.Compact(known)
+	instead := "write one of " + strings.Join(known[:min(len(known), 20)], ", ")
+	switch {
+	case len(known) == 0:
+		instead = "there are none yet"
+	case len(known) > 20:
+		instead += fmt.Sprintf(" and %d more", len(known)-20)
+	}
+	if field == "name" || field == "then" || field == "pantry" {
+		instead += "; what was entered since the last run needs a run"
+	}
 	if near := workspace.Nearest(read, known); near != "" {
 		instead = fmt.Sprintf("did you mean %q?", near)
 	}

@@ -31,7 +31,7 @@ func (k *Kitchen) nutrientRows(x *Answer, list []meal.Serving) []result.MealNutr
 	for _, l := range x.cooked.shop.Lines {
 		g := goodOf(l.Good)
 		food, _ := k.foods.Food(k.items[g.item].FoodCode)
-		lines = append(lines, weighed{dish: l.Dish, kg: k.edibleKg(l), food: food})
+		lines = append(lines, weighed{dish: l.Dish, kg: k.edibleKg(x.cooked, l), food: food})
 	}
 	needs := k.needs()
 	if p := int64(x.Shopping.Persons.V * x.Shopping.Days.V); x.Shopping.Kind == "plan" && p > 0 {
@@ -95,10 +95,10 @@ func (k *Kitchen) nutrientRows(x *Answer, list []meal.Serving) []result.MealNutr
 
 // edibleKg is the edible weight of a line: AP quantity x edible share. Where
 // that share is not known the weight is not either, for peel is not eaten.
-func (k *Kitchen) edibleKg(l meal.Cost) *big.Rat {
+func (k *Kitchen) edibleKg(c *cooked, l meal.Cost) *big.Rat {
 	it := k.items[goodOf(l.Good).item]
 	share := k.foods.edible(it)
-	if l.Basis == meal.EP && k.isEP(l) {
+	if l.Basis == meal.EP && c.row(l.Line).row.Basis == "EP" { // not the yield of cooking
 		share = l.Yield
 	}
 	return k.foods.edibleWeight(it, l.APQuantity, share)
@@ -125,16 +125,6 @@ func (f Foods) edibleWeight(it *workspace.Item, ap, share *big.Rat) *big.Rat {
 	}
 	kg := new(big.Rat).Mul(ap, per)
 	return kg.Mul(kg, share)
-}
-
-// isEP says whether a line's yield is that of the edible portion, not of cooking.
-func (k *Kitchen) isEP(l meal.Cost) bool {
-	for _, r := range k.tables.Recipes {
-		if r.Recipe == l.Dish && r.Line == l.Number && l.Via == "" {
-			return r.Basis == "EP"
-		}
-	}
-	return false
 }
 
 // need is a reference value of a day.

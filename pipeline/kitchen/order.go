@@ -2,6 +2,7 @@ package kitchen
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"time"
 
@@ -19,27 +20,28 @@ func (k *Kitchen) Order(x *Answer) ([]byte, error) {
 	if err := f.SetSheetName("Sheet1", sheet); err != nil {
 		return nil, err
 	}
-	head := []any{"Item", "Grade", "Pack", "Packs", "Price of a pack", "Together", "Needed", "Unit", "Left over", "Oldest price seen on", "Outlet"}
+	head := []any{"Item", "Grade", "Pack", "Packs", "Price of a pack", "Together", "Needed", "Unit", "Left over", "Oldest price seen on", "Outlet", "What is lacking"}
 	rows := [][]any{head}
-	oldest := map[good]string{}
+	oldest, lacks := map[good]string{}, map[good]string{}
 	for _, l := range x.Lines {
-		oldest[good{l.Item, l.Grade}] = l.ObservedOn
+		g := good{l.Item, l.Grade}
+		oldest[g], lacks[g] = l.ObservedOn, cmp.Or(lacks[g], l.Lacks)
 	}
 	for _, g := range x.Goods {
 		if g.Packs.OK && g.Packs.V == 0 {
 			continue // in the pantry or the cupboard already
 		}
-		rows = append(rows, []any{k.items[g.Item].Name, g.Grade, g.Pack, cell(g.Packs), money(g.PackPrice), money(g.Till), number(g.APQuantity), g.BaseUnit, number(g.Leftover), oldest[good{g.Item, g.Grade}], g.Outlet})
+		rows = append(rows, []any{k.items[g.Item].Name, g.Grade, g.Pack, cell(g.Packs), money(g.PackPrice), money(g.Till), number(g.APQuantity), g.BaseUnit, number(g.Leftover), oldest[good{g.Item, g.Grade}], g.Outlet, lacks[good{g.Item, g.Grade}]})
 	}
 	for i, r := range rows {
 		if err := f.SetSheetRow(sheet, fmt.Sprintf("A%d", i+1), &r); err != nil {
 			return nil, err
 		}
 	}
-	if err := f.AddTable(sheet, &excelize.Table{Range: fmt.Sprintf("A1:K%d", max(len(rows), 2)), Name: "order", StyleName: "TableStyleLight1"}); err != nil {
+	if err := f.AddTable(sheet, &excelize.Table{Range: fmt.Sprintf("A1:L%d", max(len(rows), 2)), Name: "order", StyleName: "TableStyleLight1"}); err != nil {
 		return nil, err
 	}
-	if err := f.SetColWidth(sheet, "A", "K", 16); err != nil {
+	if err := f.SetColWidth(sheet, "A", "L", 16); err != nil {
 		return nil, err
 	}
 	if err := f.SetPanes(sheet, &excelize.Panes{Freeze: true, YSplit: 1, TopLeftCell: "A2", ActivePane: "bottomLeft"}); err != nil {
@@ -54,7 +56,7 @@ func (k *Kitchen) Order(x *Answer) ([]byte, error) {
 	about := [][]any{
 		{"Shopping", s.Shopping}, {"Servings", number(s.Servings)}, {"Prices of", fmt.Sprintf("%s %s %s", s.Region, s.Outlet, s.Month)}, {"Priced on", s.PricedOn}, {"Currency", s.CurrencyCode},
 		{"Together", money(s.Till)}, {"Edition", k.e.Hash},
-		{"Caution", "Arithmetic about prices: no dietary advice, and it says nothing of who may get what. What has no price stands in the table with blank cells."},
+		{"Caution", "Arithmetic about prices: no dietary advice, and it says nothing of who may get what. What has no price, or no known weight, stands in the table with blank cells and says what it lacks; the sum is blank then."},
 	}
 	if k.e.Invented {
 		about = append(about, []any{"Invented", "Every price and place in it is made up."})

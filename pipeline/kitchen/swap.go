@@ -63,24 +63,27 @@ func (k *Kitchen) Swap(x *Answer, target *big.Rat) (*Swaps, error) {
 	if err != nil {
 		return nil, err
 	}
-	s.Feasible, s.After, s.Least, s.Sacrifice = least.Feasible, least.After, least.Least, least.Sacrifice
+	s.take(x, places, least)
+	return s, nil
+}
+
+// take puts an answer into rows.
+func (s *Swaps) take(x *Answer, places []place, least *meal.Swap) {
+	s.Target, s.Before, s.Feasible, s.After, s.Least, s.Sacrifice = least.Target, least.Before, least.Feasible, least.After, least.Least, least.Sacrifice
 	row := func(change string, m meal.Change, enough bool) result.Swapped {
 		p := places[m.Choice]
 		r := result.Swapped{Shopping: x.Ask.Name, Change: change, Recipe: p.recipe, Line: p.line, From: m.From, To: m.To, Sacrifice: result.Count(m.Sacrifice),
-			Saving: num(m.Saving), Target: num(target), Enough: "no", Base: x.Shopping.Base}
+			Saving: num(m.Saving), Target: num(s.Target), Enough: "no", Base: x.Shopping.Base}
 		if m.Saving != nil {
-			r.After = num(new(big.Rat).Sub(c.shop.Portion, m.Saving))
+			r.After = num(new(big.Rat).Sub(s.Before, m.Saving))
 		}
 		if enough {
 			r.Enough = "yes"
 		}
 		return r
 	}
-	reaches := func(m meal.Change) bool {
-		return m.Saving != nil && new(big.Rat).Sub(c.shop.Portion, m.Saving).Cmp(target) <= 0
-	}
 	for _, m := range least.Changes {
-		s.Rows = append(s.Rows, row("least", m, reaches(m)))
+		s.Rows = append(s.Rows, row("least", m, m.Saving != nil && new(big.Rat).Sub(s.Before, m.Saving).Cmp(s.Target) <= 0))
 	}
 	for _, m := range least.Singles {
 		s.Rows = append(s.Rows, row("alone", m.Change, m.Reaches))
@@ -90,29 +93,42 @@ func (k *Kitchen) Swap(x *Answer, target *big.Rat) (*Swaps, error) {
 	}
 	for i, chosen := range least.Tie {
 		if chosen > 0 {
-			o := choices[i].Options
-			s.Tie = append(s.Tie, row("least", meal.Change{Choice: i, Option: chosen, From: o[0].Name, To: o[chosen].Name, Sacrifice: o[chosen].Sacrifice,
-				Saving: new(big.Rat).Sub(o[0].Cost, o[chosen].Cost)}, false))
+			alone := places[i].options
+			change := meal.Change{Choice: i, Option: chosen, From: alone[0].text(), To: alone[chosen].text()}
+			for _, m := range least.Singles { // the saving of the change by itself, where it is known
+				if m.Choice == i && m.Option == chosen {
+					change = m.Change
+				}
+			}
+			s.Tie = append(s.Tie, row("least", change, false))
 		}
 	}
 	for _, m := range least.Unpriced {
 		s.Warnings = append(s.Warnings, result.Warning{Code: "no_price", Text: fmt.Sprintf("%s instead of %s is left out: it has no price", m.To, m.From), Cure: "note one", Key: m.To})
 	}
-	return s, nil
+}
+
+// TillSwaps are swaps by till cost, with how sure they are.
+type TillSwaps struct {
+	Swaps
+	Proven         bool     // there is no less sacrifice, or it is certain that the target cannot be reached
+	SacrificeBound int      // no plan within the target has less
+	LeastProven    bool     // Least is the least till cost there is
+	LeastBound     *big.Rat // no plan has a till cost below it
 }
 
 // Till is the least sacrifice by till cost, whole packs over the plan.
-func (k *Kitchen) Till(x *Answer, target *big.Rat) (*meal.TillSwap, []string, error) {
+func (k *Kitchen) Till(x *Answer, target *big.Rat) (*TillSwaps, error) {
 	c := x.cooked
 	if target == nil {
 		target = c.target
 	}
 	if target == nil {
-		return nil, nil, &workspace.InputError{Code: "swap", Field: "target", Read: "no allowance is known", Instead: "--target with a sum of money"}
+		return nil, &workspace.InputError{Code: "swap", Field: "target", Read: "no allowance is known", Instead: "--target with a sum of money"}
 	}
 	var choices []meal.Choice
-	var names []string
-	for _, p := range k.places(x) {
+	places := k.places(x)
+	for _, p := range places {
 		choice := meal.Choice{Name: p.recipe + ", line " + p.line}
 		for i, g := range p.options {
 			option := meal.Option{Name: g.text(), Sacrifice: k.sacrifice(p, i)}
@@ -121,12 +137,17 @@ func (k *Kitchen) Till(x *Answer, target *big.Rat) (*meal.TillSwap, []string, er
 			}
 			choice.Options = append(choice.Options, option)
 		}
-		choices, names = append(choices, choice), append(names, choice.Name)
+		choices = append(choices, choice)
 	}
 	plan := c.plan
 	plan.Lines = nil
-	s, err := meal.LeastSacrificeAtTill(choices, plan, target, 0)
-	return s, names, err
+	found, err := meal.LeastSacrificeAtTill(choices, plan, target, 0)
+	if err != nil {
+		return nil, err
+	}
+	s := &TillSwaps{Proven: found.Proven, SacrificeBound: found.SacrificeBound, LeastProven: found.LeastProven, LeastBound: found.LeastBound}
+	s.take(x, places, &found.Swap)
+	return s, nil
 }
 
 func (g good) text() string { return strings.TrimSpace(g.item + " " + g.grade) }
@@ -140,7 +161,7 @@ func (k *Kitchen) places(x *Answer) (list []place) {
 		if i < 0 {
 			i = len(list)
 			p := place{recipe: l.Dish, line: line, options: []good{goodOf(l.Good)}, ratio: []*big.Rat{big.NewRat(1, 1)}}
-			if keep := c.row(l.Line).row.Keep; l.Supply != meal.Free && (keep == nil || keep.Cmp(big.NewRat(workspace.MustStay, 1)) < 0) {
+			if l.Supply != meal.Free && k.keepOn(l.Line) < workspace.MustStay {
 				k.reachable(&p)
 			}
 			list = append(list, p)
@@ -185,13 +206,28 @@ func (k *Kitchen) sacrifice(p place, i int) int {
 			}
 		}
 	}
-	own := 0
-	for _, r := range k.tables.Recipes {
-		if r.Recipe == p.lines[0].Dish && r.Line == p.lines[0].Number && p.lines[0].Via == "" {
-			own = keepOf(r.Keep)
+	return min(max(cost[p.options[i]], k.keepOn(p.lines[0].Line)), workspace.MustStay)
+}
+
+// keepOn is the greatest keep on the way to a line: of the rows that take in its
+// sub-recipes, and of its own.
+func (k *Kitchen) keepOn(l meal.Line) int {
+	keep, recipe := 0, l.Dish
+	greatest := func(is func(r *workspace.Recipe) bool) {
+		for i := range k.tables.Recipes {
+			if r := &k.tables.Recipes[i]; r.Recipe == recipe && is(r) {
+				keep = max(keep, keepOf(r.Keep))
+			}
 		}
 	}
-	return min(max(cost[p.options[i]], own), workspace.MustStay)
+	for _, next := range strings.Split(l.Via, " > ") {
+		if next != "" {
+			greatest(func(r *workspace.Recipe) bool { return r.SubRecipe == next && r.Keep != nil })
+			recipe = next
+		}
+	}
+	greatest(func(r *workspace.Recipe) bool { return r.Line == l.Number })
+	return keep
 }
 
 func keepOf(k *big.Rat) int {
@@ -209,6 +245,9 @@ func instead(l meal.Cost, g good, ratio *big.Rat) meal.Line {
 	}
 	to := l.Line
 	to.Good, to.Basis, to.Yield, to.Quantity = g.name(), meal.AP, nil, meal.PortionCost(l.APQuantity, ratio)
+	if to.Supply == meal.Cupboard {
+		to.Supply = meal.Bought // what stands in the cupboard is the other good
+	}
 	return to
 }
 

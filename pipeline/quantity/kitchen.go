@@ -387,7 +387,7 @@ func (k Kitchen) differs(ps *parser, name, stem string) *Error {
 	}
 	name = plainWord(name)
 	return ps.fail(ErrUnit, fmt.Sprintf("one %s is not the same amount in all countries", name),
-		strings.Join(ways, ", ")+"; or declare a convention; or "+k.weigh(name))
+		strings.Join(ways, ", ")+"; or declare [meals] convention in farthing.toml; or "+k.weigh(name))
 }
 
 // record is the row of tables/measures that closes a gap.

@@ -135,6 +135,21 @@ type (
 	}
 )
 
+// OutletNames are the published names of the outlets of tables/outlets: the name
+// itself where the table allows it, else a code.
+func (t *Tables) OutletNames() map[string]string {
+	list := slices.Clone(t.Outlets)
+	slices.SortFunc(list, func(a, b Outlet) int { return strings.Compare(a.Outlet, b.Outlet) })
+	name, n := map[string]string{}, map[string]int{}
+	for _, o := range list {
+		n[o.Region]++
+		if name[o.Outlet] = o.Outlet; o.PublishName != "yes" {
+			name[o.Outlet] = fmt.Sprintf("%s-outlet-%02d", o.Region, n[o.Region])
+		}
+	}
+	return name
+}
+
 // Tables are the tables of one workspace. Off names the optional tables that
 // are not there, with what that switches off.
 type Tables struct {
