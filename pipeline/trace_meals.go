@@ -444,6 +444,9 @@ func (t *tracer) inBaseUnit(s result.Shopping, row workspace.Recipe) (*big.Rat, 
 			if m.Item != of || !strings.EqualFold(m.Measure, row.Unit) || err != nil || m.Region != "" && m.Region != s.Region && !t.above(m.Region, s.Region) {
 				continue
 			}
+			if strings.EqualFold(m.Measure, "piece") && cmp.Or(row.Basis, "AP") != "AP" {
+				return nil, nil, nil // weighed as bought: only the yield says what is eaten of it
+			}
 			a, err := unit.Times(m.Quantity).To(to, bridge)
 			if err != nil {
 				return nil, nil, nil
