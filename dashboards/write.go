@@ -326,7 +326,7 @@ func (s *site) figure(p *layout.Part, file string, d draw.Drawing, plots []layou
 	}
 	if s.png {
 		switch picture, err := draw.PNG(svg); {
-		case errors.Is(err, draw.ErrLetters): // its SVG is there
+		case errors.Is(err, draw.ErrLetters), errors.Is(err, draw.ErrTall): // its SVG is there
 		case err != nil:
 			return err
 		default:

@@ -33,6 +33,13 @@ import (
 // SVG shows them by the reader's own type.
 var ErrLetters = errors.New("letters that the embedded type lacks")
 
+// ErrTall says that a drawing is taller than some sheets of paper: its SVG can be
+// cut, a picture of it is of no use in print.
+var ErrTall = errors.New("taller than a picture for print")
+
+// tallest is the height of a picture by its width: six sheets of A4.
+const tallest = 6 * 1.4142
+
 // pngScale is px of the picture for a px of the drawing: 768 px are 20 cm at 195 dpi.
 const pngScale = 2
 
@@ -66,7 +73,8 @@ func (f *faces) face(kind string, size float64) (font.Face, error) {
 
 // PNG draws the file of a drawing (see Drawing.File) as a picture of print size:
 // two px for each of its own. It knows the elements that this package writes,
-// and no others. A drawing in letters that the embedded type lacks is ErrLetters.
+// and no others. A drawing in letters that the embedded type lacks is ErrLetters,
+// one that no printer would take in a piece ErrTall.
 func PNG(svg []byte) ([]byte, error) {
 	icon, err := oksvg.ReadIconStream(bytes.NewReader(svg), oksvg.IgnoreErrorMode)
 	if err != nil {
@@ -84,6 +92,9 @@ func PNG(svg []byte) ([]byte, error) {
 		}
 	}
 	w, h := int(icon.ViewBox.W*pngScale), int(icon.ViewBox.H*pngScale)
+	if float64(h) > tallest*float64(w) {
+		return nil, ErrTall
+	}
 	img := image.NewRGBA(image.Rect(0, 0, w, h))
 	icon.SetTarget(0, 0, float64(w), float64(h))
 	icon.Draw(rasterx.NewDasher(w, h, &scanner{img: img}), 1)

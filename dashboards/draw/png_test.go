@@ -62,6 +62,14 @@ func TestPNG(t *testing.T) {
 	if err != nil || !bytes.Equal(b, again) {
 		t.Errorf("got other bytes the second time, %v", err)
 	}
+	var many []Panel
+	for range 200 {
+		many = append(many, Panel{Title: "a region", Last: "1", Points: []Point{{Value: "1"}, {Value: "2"}}})
+	}
+	tall, _ := Panels(Words{Decimal: "."}, many, "Jan", "Feb", nil, nil)
+	if _, err := PNG(tall.File("Many", "")); !errors.Is(err, ErrTall) {
+		t.Errorf("got %v for 200 panels, want ErrTall", err)
+	}
 	if _, err := PNG(wide.File("\u6771", "")); !errors.Is(err, ErrLetters) {
 		t.Errorf("got %v for a letter that the type lacks, want ErrLetters", err)
 	}
