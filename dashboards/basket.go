@@ -55,7 +55,11 @@ func (v *view) priced() int {
 func (v *view) newestLines() []result.BasketLine {
 	for i := len(v.baskets) - 1; i >= 0; i-- {
 		if lines := v.lines[v.at(v.baskets[i].Month)]; len(lines) > 0 {
-			return lines
+			all := make([]result.BasketLine, len(lines))
+			for k, l := range lines {
+				all[k] = *l
+			}
+			return all
 		}
 	}
 	return nil

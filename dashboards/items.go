@@ -27,13 +27,14 @@ type grade struct {
 // goodsOf gathers an edition's items, in the order of their names.
 func goodsOf(e *result.Edition) []good {
 	type key struct{ item, grade, region string }
-	rows := map[key]map[result.Month]result.Item{}
+	rows := map[key]map[result.Month]*result.Item{}
 	grades := map[string][]string{}
 	bounds := map[string][2]result.Month{}
-	for _, r := range e.Items {
+	for i := range e.Items {
+		r := &e.Items[i]
 		k := key{r.Item, r.Grade, r.Region}
 		if rows[k] == nil {
-			rows[k] = map[result.Month]result.Item{}
+			rows[k] = map[result.Month]*result.Item{}
 		}
 		rows[k][r.Month] = r
 		if !slices.Contains(grades[r.Item], r.Grade) {
@@ -64,9 +65,9 @@ func goodsOf(e *result.Edition) []good {
 				for m := g.from; m <= g.to; m++ {
 					r, ok := months[m]
 					if !ok {
-						r = result.Item{Region: region, Item: n.Item, Grade: name, Month: m, Base: result.Base{ObsStatus: "O"}}
+						r = &result.Item{Region: region, Item: n.Item, Grade: name, Month: m, Base: result.Base{ObsStatus: "O"}}
 					}
-					list = append(list, r)
+					list = append(list, *r)
 				}
 				of.regions = append(of.regions, list)
 			}

@@ -197,7 +197,7 @@ func (v *view) basketOf(m result.Month) result.Basket {
 func (s *site) lacking(at place) (names []string) {
 	for _, l := range s.lines[at] {
 		if !l.UnitPrice.OK {
-			names = append(names, s.lineName(l))
+			names = append(names, s.lineName(*l))
 		}
 	}
 	return names

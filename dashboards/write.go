@@ -94,7 +94,7 @@ type site struct {
 	engine  *draw.Engine // nil without a chart library
 	publish []result.Combination
 	goods   []good
-	lines   map[place][]result.BasketLine
+	lines   map[place][]*result.BasketLine
 	costs   map[place]result.Basket // of the first household of a place
 	printer layout.Printer
 	layout.Site
@@ -175,7 +175,7 @@ func Write(dir string, e *result.Edition, lang *catalogue.Language, library stri
 }
 
 func newSite(dir string, e *result.Edition, lang *catalogue.Language) *site {
-	s := &site{tongue: tongue{lang}, e: e, dir: dir, goods: goodsOf(e), lines: map[place][]result.BasketLine{}, costs: map[place]result.Basket{}}
+	s := &site{tongue: tongue{lang}, e: e, dir: dir, goods: goodsOf(e), lines: map[place][]*result.BasketLine{}, costs: map[place]result.Basket{}}
 	s.printer = layout.NewPrinter(layout.Words{Lang: lang.Tag, Say: func(text string, args ...any) string { return s.T(catalogue.Key(text), args...) }})
 	seen := map[result.Combination]bool{}
 	for _, c := range e.Publish {
@@ -184,7 +184,8 @@ func newSite(dir string, e *result.Edition, lang *catalogue.Language) *site {
 			s.publish = append(s.publish, c)
 		}
 	}
-	for _, l := range e.Lines {
+	for i := range e.Lines {
+		l := &e.Lines[i]
 		at := place{l.Region, l.Basket, l.Month}
 		s.lines[at] = append(s.lines[at], l)
 	}
