@@ -67,9 +67,9 @@ type ShelfRow struct {
 	value *big.Rat // of what it is ranked by, if not by price; nil: not known
 }
 
-// ShelfBy is what offers are ranked by: the unit price, or what one unit of
-// money buys.
-var ShelfBy = []string{"price", "energy", "nutrient", "density"}
+// ShelfBy is what offers are ranked by: the unit price, that of the edible part,
+// or what one unit of money buys.
+var ShelfBy = []string{"price", "edible", "energy", "nutrient", "density"}
 
 // ShelfAsk says which offers to rank, and by what.
 type ShelfAsk struct {
@@ -238,7 +238,7 @@ func ShelfItems(e *result.Edition, a ShelfAsk) ([]ShelfRow, []result.Warning, er
 			row := found[key]
 			if row == nil {
 				row = &ShelfRow{Item: m["item"], Grade: grade, Variety: m["variety"], Region: m["region"], Outlet: m["outlet"], FirstOn: day, N: result.Count(0),
-					Currency: m["currency_code"], yield: known[item].EdibleYield}
+					Currency: m["currency_code"], yield: foods.Edible(known[item])}
 				found[key] = row
 			}
 			row.N.V++
@@ -284,6 +284,9 @@ func ShelfItems(e *result.Edition, a ShelfAsk) ([]ShelfRow, []result.Warning, er
 		at := slices.IndexFunc(rows, func(r ShelfRow) bool { return r.Item == item })
 		if at < 0 {
 			continue
+		}
+		if y := rows[at].yield; a.By == "edible" && (y == nil || y.Sign() <= 0) {
+			warnings = append(warnings, result.Warning{Code: "no_yield", Text: item + ": how much of it is eaten is not known", Cure: "fill edible_yield in tables/items: without it it has no rank, and it is not taken as 100 %", Key: item})
 		}
 		if lacks := rows[at].NutrientsLacks; lacks != "" {
 			warnings = append(warnings, result.Warning{Code: "no_nutrients", Text: item + ": " + lacks, Cure: "without the figure it has no rank, and it is not zero", Key: item})
@@ -379,7 +382,7 @@ func rank(rows []ShelfRow, per, by string) ([]ShelfRow, error) {
 		}
 		r.offer.Name = fmt.Sprintf("%09d", i)
 		of[d] = append(of[d], r.offer)
-		if first := rows[0].offer.Size.Dimension(); first != d && (by == "price" || per != "") {
+		if first := rows[0].offer.Size.Dimension(); first != d && (by == "price" || by == "edible" || per != "") {
 			return refuse(fmt.Sprintf("%q is sold by %s, %q by %s", rows[0].name(), first, r.name(), d), "compare what is sold in one kind of unit: weigh the one, or leave it out")
 		}
 	}
@@ -405,7 +408,10 @@ func rank(rows []ShelfRow, per, by string) ([]ShelfRow, error) {
 			r.Per, r.BaseUnit = perUnit, d.BaseUnit()
 			r.Price, r.Quantity, r.UnitPrice = float(o.Price), result.Some(o.Size.Float()), float(o.UnitPrice)
 			if r.yield != nil && r.yield.Sign() > 0 {
-				r.Edible = float(new(big.Rat).Quo(o.UnitPrice, r.yield))
+				edible := new(big.Rat).Quo(o.UnitPrice, r.yield)
+				if r.Edible = float(edible); by == "edible" {
+					r.value = new(big.Rat).Neg(edible)
+				}
 			}
 			more := new(big.Rat).Sub(o.UnitPrice, ranked[0].UnitPrice)
 			r.Difference = float(more)

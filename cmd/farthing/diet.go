@@ -88,7 +88,7 @@ ones that contradict are named.` + "\n" + exitHelp,
 			if err != nil {
 				return err
 			}
-			answer := dietAnswer{"farthing.diet/1", e.Hash, e.AsOf, a.Kind, a.Region, a.Month.String(), a.Group, x.Cost.OK, value(x.Cost), x.Currency,
+			answer := dietAnswer{"farthing.diet/1", e.Hash, e.AsOf, a.Kind, a.Region, a.Month.String(), x.Ask.Group, x.Cost.OK, value(x.Cost), x.Currency,
 				rowsOfJSON(x.Foods), rowsOfJSON(x.Levels), rowsOfJSON(x.Groups), append([]string{}, x.Conflict...), append([]string{}, x.LeftOut...), dietCaution}
 			return c.print(answer, func(out io.Writer) { printDiet(out, x) })
 		},
@@ -97,7 +97,7 @@ ones that contradict are named.` + "\n" + exitHelp,
 	f.StringVar(&a.Kind, "kind", "nutrients", "energy, nutrients or healthy")
 	f.StringVar(&a.Region, "region", "", "typical prices of this region (default that of [meals])")
 	f.StringVar(&month, "month", "", "of this month, as 2024-02")
-	f.StringVar(&a.Group, "person-group", "women 19-30 years", "of tables/requirements, else of the reference intakes")
+	f.StringVar(&a.Group, "person-group", "", "of tables/requirements, else of the reference intakes (default that of [meals], else the only one)")
 	f.StringVar(&kcal, "kcal", "", "energy a day (default the group's)")
 	f.StringArrayVar(&atMost, "at-most", nil, "item=amount: the most of it a day that is acceptable, in base units as bought")
 	f.StringArrayVar(&a.Without, "without", nil, "leave this item out")
@@ -123,8 +123,19 @@ func printDiet(out io.Writer, x *kitchen.DietAnswer) {
 		fmt.Fprintln(out)
 		printTable(out, x.Levels, []string{"nutrient", "amount", "unit", "lower", "upper", "binding"})
 		for _, n := range x.Levels {
-			if n.Binding != "" && n.OneMore.OK && n.OneMore.V > 0 {
+			switch {
+			case n.Binding == "" || !n.OneMore.OK:
+			case n.OneMore.V > 0:
 				fmt.Fprintf(out, "one more %s of %s costs %s\n", n.Unit, n.Nutrient, n.OneMore.Fixed(6))
+			case n.OneMore.V < 0 && n.Binding == "equal":
+				fmt.Fprintf(out, "one more %s of %s saves %s\n", n.Unit, n.Nutrient, result.Some(-n.OneMore.V).Fixed(6))
+			case n.OneMore.V < 0:
+				fmt.Fprintf(out, "one more %s of %s allowed saves %s\n", n.Unit, n.Nutrient, result.Some(-n.OneMore.V).Fixed(6))
+			}
+		}
+		for _, f := range x.Foods {
+			if f.OneMore.V < 0 {
+				fmt.Fprintf(out, "one more %s of %s acceptable saves %s\n", f.BaseUnit, f.Item, result.Some(-f.OneMore.V).Fixed(6))
 			}
 		}
 	}

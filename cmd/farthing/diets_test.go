@@ -70,3 +70,66 @@ func TestDiets(t *testing.T) {
 		}
 	}
 }
+
+// TestDietWords: what a bound is worth in words, on either side; what does not go
+// with a healthy diet; whose diet it is where nobody is named; foods without a
+// figure are told whether there is a diet or not.
+func TestDietWords(t *testing.T) {
+	dir := kitchenDemo(t)
+	ask := func(code int, args ...string) string {
+		t.Helper()
+		return farthing(t, code, append([]string{"diet", "--workspace", dir, "--month", "2023-01"}, args...)...)
+	}
+	if out := ask(exitDone); !strings.Contains(out, "the nutrients of adult") || !strings.Contains(out, "of iron costs") {
+		t.Errorf("nobody named: %s", out)
+	}
+	if out := ask(exitDone, "--at-most", "flour=0.1"); !strings.Contains(out, "one more kg of flour acceptable saves ") {
+		t.Errorf("a food at its limit: %s", out)
+	}
+	for _, args := range [][]string{{"--at-most", "milk=0.01"}, {"--kcal", "2000"}} {
+		if code, _, said := called(append([]string{"diet", "--kind", "healthy", "--workspace", dir}, args...)...); code != exitFailed || !strings.Contains(said, "amounts of its own") {
+			t.Errorf("healthy with %v: got exit %d, %s", args, code, said)
+		}
+	}
+	requirements := filepath.Join(dir, "tables", "requirements.csv")
+	replaceText(t, requirements, "", "lowprot,energy,kcal,2100,,invented\nlowprot,protein,g,,50,invented\nbad,energy,kcal,2100,,invented\nbad,vitamin_k,ug,900000,,invented\n")
+	farthing(t, exitDone, "run", "--workspace", dir, "--quiet")
+	if out := ask(exitDone, "--person-group", "lowprot"); !strings.Contains(out, "one more g of protein allowed saves ") {
+		t.Errorf("an upper bound: %s", out)
+	}
+	if out := ask(exitDone, "--person-group", "bad"); !strings.Contains(out, "no diet meets all") || !strings.Contains(out, "left out: margarine") {
+		t.Errorf("no diet: %s", out)
+	}
+	replaceText(t, requirements, "", "wrong,protein,L,50,,invented\n")
+	if out := farthing(t, exitFailed, "run", "--workspace", dir, "--quiet"); !strings.Contains(out, `"L" for protein`) || !strings.Contains(out, "a unit that becomes g") {
+		t.Errorf("a unit of volume: %s", out)
+	}
+}
+
+// TestShelfEdible: by the price of the part that is eaten, cabbage at a yield of
+// 0.80 and potatoes at 0.85; oats by the food table, which has no refuse of them;
+// what has no yield has no rank.
+func TestShelfEdible(t *testing.T) {
+	dir := kitchenDemo(t)
+	rows := answerOf[struct{ Rows []mealRow }](t, exitDone, "shelf", "oats", "cabbage", "potatoes", "--by", "edible", "--workspace", dir).Rows
+	yield := map[string]float64{"oats": 1, "cabbage": .8, "potatoes": .85}
+	before := 0.0
+	for i, r := range rows {
+		edible, _ := r["edible_unit_price_lcu"].(float64)
+		unit, _ := r["unit_price_lcu"].(float64)
+		if !near(edible*yield[r["item"].(string)], unit) || edible < before-1e-12 || r["rank"] == nil {
+			t.Errorf("row %d: %v at %v, %v edible", i+1, r["item"], unit, edible)
+		}
+		before = edible
+	}
+	if len(rows) < 10 {
+		t.Errorf("got %d rows", len(rows))
+	}
+	items := filepath.Join(dir, "tables", "items.csv")
+	replaceText(t, items, "01.1.4.1,2018,L,01077,1.03,,,", "01.1.4.1,2018,L,,1.03,,,")
+	farthing(t, exitDone, "run", "--workspace", dir, "--quiet")
+	out := farthing(t, exitDone, "shelf", "milk", "--by", "edible", "--workspace", dir)
+	if !strings.Contains(out, "how much of it is eaten is not known") {
+		t.Errorf("milk without a yield: %s", out)
+	}
+}

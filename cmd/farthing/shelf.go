@@ -63,13 +63,16 @@ cheapest of that item. What is not known says why and has no rank.` + "\n" + exi
 				return usageError{errors.New("items or labels, not both: a label begins with its price and stands in quotes")}
 			}
 			given := cmd.Flags().Changed
-			nourished := given("by") || given("nutrient")
+			nourished := given("by") && a.By != "price" && a.By != "edible" || given("nutrient")
 			if given("nutrient") && !given("by") {
 				a.By = "nutrient"
 			}
 			asked := map[string]string{"per": a.Per, "region": a.Region, "dish": a.Dish}
-			if nourished {
+			switch {
+			case nourished:
 				asked["by"], asked["nutrient"] = a.By, a.Nutrient
+			case given("by"):
+				asked["by"] = a.By
 			}
 			for name, want := range asked {
 				if want != "" {
@@ -80,7 +83,7 @@ cheapest of that item. What is not known says why and has no rank.` + "\n" + exi
 			var err error
 			columns := []string{"rank", "tied", "offer", "unit_price_lcu", "per", "difference_lcu", "difference_pct"}
 			switch {
-			case labels && (a.Region != "" || given("days") || a.Dish != "" || nourished):
+			case labels && (a.Region != "" || given("days") || a.Dish != "" || nourished || given("by")):
 				return usageError{errors.New("--region, --days, --by, --nutrient and --dish go with items")}
 			case labels:
 				comma := false
@@ -135,7 +138,7 @@ cheapest of that item. What is not known says why and has no rank.` + "\n" + exi
 	flags.StringVar(&a.Per, "per", "", "unit of the unit price, as 100g, lb or floz_us (default kg, L or each)")
 	flags.StringVar(&a.Region, "region", "", "prices of this region and its parts")
 	flags.IntVar(&a.Days, "days", 60, "how many days before as_of a price may be old")
-	flags.StringVar(&a.By, "by", "price", "rank by price, or by what money buys: energy, nutrient or density")
+	flags.StringVar(&a.By, "by", "price", "rank by price, edible (the price of the part that is eaten), or by what money buys: energy, nutrient or density")
 	flags.StringVar(&a.Nutrient, "nutrient", "protein", "rank by this nutrient of the food tables, as iron or vitamin_c")
 	flags.StringVar(&a.Dish, "dish", "", "what a serving of this recipe costs with each offer in it")
 	flags.StringVar(&code, "gtin", "", "check the digits of a bar code")

@@ -98,8 +98,8 @@ func (k *Kitchen) yield(r *workspace.Recipe, it *workspace.Item) share {
 	return share{}
 }
 
-// edible share of an item's weight as bought: nil if it is not known.
-func (f Foods) edible(it *workspace.Item) *big.Rat {
+// Edible is the share of an item's weight as bought: nil if it is not known.
+func (f Foods) Edible(it *workspace.Item) *big.Rat {
 	if it.EdibleYield != nil {
 		return it.EdibleYield
 	}
@@ -127,7 +127,7 @@ func (k *Kitchen) writtenLine(r *workspace.Recipe, region string) (written, erro
 		w.lacks = "no quantity is written"
 		return w, nil
 	}
-	of := k.foods.edible(it)
+	of := k.foods.Edible(it)
 	if cmp.Or(r.Basis, "AP") != "AP" {
 		of = big.NewRat(1, 1)
 	}

@@ -38,7 +38,7 @@ func (f Foods) Composition(it *workspace.Item) Composition {
 
 // edibleOf is the edible weight of a base unit as bought; nil: not known.
 func (f Foods) edibleOf(it *workspace.Item) *big.Rat {
-	return f.edibleWeight(it, big.NewRat(1, 1), f.edible(it))
+	return f.edibleWeight(it, big.NewRat(1, 1), f.Edible(it))
 }
 
 // Content is the amount of a nutrient in a base unit as bought, in the nutrient's

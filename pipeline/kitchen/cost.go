@@ -182,7 +182,7 @@ func (k *Kitchen) lots(s *workspace.Stock, all *big.Rat, region string) []*big.R
 		return []*big.Rat{all}
 	}
 	it := k.items[s.Item]
-	pack, err := k.read(it, region, "", s.Pack, "", k.foods.edible(it), nil)
+	pack, err := k.read(it, region, "", s.Pack, "", k.foods.Edible(it), nil)
 	if err != nil || pack.Amount.Rat().Sign() <= 0 {
 		return []*big.Rat{all}
 	}
@@ -229,7 +229,7 @@ func (k *Kitchen) pantry(a Ask, c *cooked, x *Answer) error {
 // inHouse is the amount of a pantry's row in base units.
 func (k *Kitchen) inHouse(s *workspace.Stock, region string) (*big.Rat, error) {
 	it := k.items[s.Item]
-	read, err := k.read(it, region, "", s.Quantity, s.Unit, k.foods.edible(it), nil)
+	read, err := k.read(it, region, "", s.Quantity, s.Unit, k.foods.Edible(it), nil)
 	var bad *quantity.Error
 	if errors.As(err, &bad) {
 		return nil, &workspace.InputError{Code: "table", File: s.File, Line: s.Line, Field: "quantity, unit", Read: bad.Read + ": " + bad.Why, Instead: bad.Instead}

@@ -56,6 +56,7 @@ type DietFood struct {
 	Least    result.Num `col:"least_quantity,quantity"` // over all diets of the same cost
 	Most     result.Num `col:"most_quantity,quantity"`
 	Limit    string     `col:"at_its_limit"`
+	OneMore  result.Num `col:"one_more_lcu,index"` // what one unit more of its limit would change the cost by, where it is at it
 }
 
 // DietLevel is a nutrient of the diet.
@@ -112,6 +113,15 @@ func (k *Kitchen) Diet(a DietAsk) (*DietAnswer, error) {
 			return nil, unknown("without", item, items)
 		}
 	}
+	if a.Kind == "healthy" && (len(a.AtMost) > 0 || a.Kcal != nil) {
+		return nil, &workspace.InputError{Code: "diet", Field: "kind", Read: "healthy with --at-most or --kcal", Instead: "these with --kind energy or nutrients: the healthy diet has amounts of its own"}
+	}
+	if a.Kind != "healthy" && a.Group == "" {
+		var err error
+		if a.Group, err = k.onlyGroup(); err != nil {
+			return nil, err
+		}
+	}
 	x := &DietAnswer{Ask: a, Currency: k.currency(a.Region)}
 	var list []priced
 	for i := range k.tables.Items {
@@ -140,6 +150,23 @@ func (k *Kitchen) Diet(a DietAsk) (*DietAnswer, error) {
 		return x, k.healthy(x, list)
 	}
 	return x, k.leastCost(x, list)
+}
+
+// onlyGroup is the person group of the settings, else the only one of tables/requirements.
+func (k *Kitchen) onlyGroup() (string, error) {
+	if group := k.settings.Meals.PersonGroup; group != "" {
+		return group, nil
+	}
+	var groups []string
+	for _, r := range k.tables.Requirements {
+		if !slices.Contains(groups, r.Group) {
+			groups = append(groups, r.Group)
+		}
+	}
+	if len(groups) == 1 {
+		return groups[0], nil
+	}
+	return "", &workspace.InputError{Code: "diet", Field: "person-group", Read: "no person group", Instead: "--person-group with one of " + strings.Join(append(groups, reference.Groups("DRI")...), ", ")}
 }
 
 // dietNeeds are the bounds of a person group: from tables/requirements, else the reference intakes.
@@ -255,6 +282,7 @@ func (k *Kitchen) leastCost(x *DietAnswer, list []priced) error {
 	d, err := diet.LeastCost(problem)
 	if conflict, ok := err.(*diet.Conflict); ok {
 		x.Usable = len(list) - len(conflict.LeftOut)
+		x.leaveOut(conflict.LeftOut)
 		for _, l := range conflict.Limits {
 			word := map[diet.LimitKind]string{diet.AtLeast: "at least", diet.AtMost: "at most", diet.FoodAtMost: "at most"}[l.Kind]
 			unit := l.Unit
@@ -276,19 +304,24 @@ func (k *Kitchen) leastCost(x *DietAnswer, list []priced) error {
 		if f.Amount.Sign() == 0 && (f.Most == nil || f.Most.Sign() == 0) {
 			continue
 		}
-		row := DietFood{f.Food, num(f.Amount), k.items[f.Food].BaseUnit, num(f.Cost), num(f.Least), num(f.Most), "no"}
+		row := DietFood{f.Food, num(f.Amount), k.items[f.Food].BaseUnit, num(f.Cost), num(f.Least), num(f.Most), "no", result.Num{}}
 		if f.AtItsLimit {
-			row.Limit = "yes"
+			row.Limit, row.OneMore = "yes", num(f.Extra)
 		}
 		x.Foods = append(x.Foods, row)
 	}
 	for i, n := range d.Nutrients {
 		x.Levels = append(x.Levels, DietLevel{n.Nutrient, n.Unit, num(n.Amount), num(needs[i].Lower), num(needs[i].Upper), string(n.Binding), num(n.OneMore)})
 	}
-	for _, l := range d.LeftOut {
+	x.leaveOut(d.LeftOut)
+	return nil
+}
+
+// leaveOut says which foods were no choice, and why.
+func (x *DietAnswer) leaveOut(foods []diet.LeftOut) {
+	for _, l := range foods {
 		x.LeftOut = append(x.LeftOut, strings.TrimSuffix(l.Food+": content of "+l.Nutrient+" is not known", "content of  is not known"))
 	}
-	return nil
 }
 
 // seasoning says whether an item is of COICOP 2018 01.1.9.3 or 01.1.9.4, salt,

@@ -1,6 +1,7 @@
 package kitchen
 
 import (
+	"fmt"
 	"math/big"
 	"slices"
 	"strings"
@@ -97,7 +98,7 @@ func (k *Kitchen) nutrientRows(x *Answer, list []meal.Serving) []result.MealNutr
 // that share is not known the weight is not either, for peel is not eaten.
 func (k *Kitchen) edibleKg(c *cooked, l meal.Cost) *big.Rat {
 	it := k.items[goodOf(l.Good).item]
-	share := k.foods.edible(it)
+	share := k.foods.Edible(it)
 	if l.Basis == meal.EP && c.row(l.Line).row.Basis == "EP" { // not the yield of cooking
 		share = l.Yield
 	}
@@ -117,7 +118,7 @@ func (f Foods) edibleWeight(it *workspace.Item, ap, share *big.Rat) *big.Rat {
 		}
 	case "each":
 		if per = it.PieceKg; per == nil {
-			per = f.Facts(it.FoodCode, "", f.edible(it)).Piece.Amount.Rat()
+			per = f.Facts(it.FoodCode, "", f.Edible(it)).Piece.Amount.Rat()
 		}
 	}
 	if per == nil {
@@ -178,7 +179,7 @@ func (k *Kitchen) checkRequirements() error {
 			return &workspace.InputError{Code: "table", File: r.File, Line: r.Line, Field: "nutrient", Read: r.Nutrient, Instead: "one of " + strings.Join(names, ", ") + map[bool]string{true: "; did you mean " + near + "?"}[near != ""]}
 		}
 		if _, ok := reference.InUnit(big.NewRat(1, 1), r.Unit, units[r.Nutrient]); !ok {
-			return &workspace.InputError{Code: "table", File: r.File, Line: r.Line, Field: "unit", Read: r.Unit, Instead: units[r.Nutrient]}
+			return &workspace.InputError{Code: "table", File: r.File, Line: r.Line, Field: "unit", Read: fmt.Sprintf("%q for %s", r.Unit, r.Nutrient), Instead: "a unit that becomes " + units[r.Nutrient] + ", as the food tables have it"}
 		}
 	}
 	if g := k.settings.Meals.PersonGroup; g != "" && !slices.Contains(groups, g) {
