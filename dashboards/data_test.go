@@ -257,6 +257,8 @@ func differs(cell *node, column, text string, record map[string]string) string {
 		want = letters(result.Base{ObsStatusAll: text})
 	case column == "run_out_on" && text == "":
 		want = "lasted"
+	case column == "use_by_on":
+		want = en.day(text, 2023, true) // of the month of the prices
 	case strings.HasSuffix(column, "_on"):
 		m, err := result.ParseMonth(record["month"])
 		if want = en.day(text, m.Year(), true); err != nil {

@@ -148,6 +148,24 @@ func (s *site) mealCautions() layout.Part {
 	return p
 }
 
+// mealOf is the shopping that a doubt is about, "" where it is about none.
+func (s *site) mealOf(w result.Warning) string {
+	name, _, about := strings.Cut(w.Key, "/")
+	if !about || !slices.ContainsFunc(s.e.Shoppings, func(r result.Shopping) bool { return r.Shopping == name }) {
+		return ""
+	}
+	return name
+}
+
+// mealsOf are all meals of the persons and days of a plan; missing where it is not known.
+func (s *site) mealsOf(r result.Shopping) result.Int {
+	h := household(s.e, r.Household)
+	if !h.MealsPerDay.OK || !r.Persons.OK || !r.Days.OK {
+		return result.Int{}
+	}
+	return result.Count(r.Days.V * r.Persons.V * h.MealsPerDay.V)
+}
+
 const twoCosts catalogue.Key = "The portion cost is the part of each pack that goes into the pot. The till cost is what whole packs cost; the rest is left over."
 
 // mealsPage sets dishes and plans beside their share of the allowance.
@@ -325,7 +343,9 @@ func (s *site) plansPart(plans []result.Shopping) layout.Part {
 	for _, r := range plans {
 		if r.PerPersonDay.OK {
 			w := s.T("%s costs %s a person and day", label(r.Shopping), s.money(r.PerPersonDay, currency))
-			if o := s.offset(r.Balance, currency); o != "" {
+			if all := s.mealsOf(r); all.OK && r.Servings.OK && r.Servings.V < float64(all.V) {
+				w = s.T("%s costs %s a person and day, for %s of %s meals", label(r.Shopping), s.money(r.PerPersonDay, currency), s.plain(r.Servings, 4), s.Figure(all.String()))
+			} else if o := s.offset(r.Balance, currency); o != "" {
 				w += ", " + o
 			}
 			words = append(words, w)
@@ -402,7 +422,13 @@ func (s *site) mealPage(row result.Shopping) (layout.Page, error) {
 	if len(x.nutrients) > 0 {
 		p.Parts = append(p.Parts, s.nutrientsPart(x))
 	}
-	p.Parts = append(p.Parts, s.mealCautions())
+	cautions := s.mealCautions()
+	for _, w := range s.e.Warnings {
+		if s.mealOf(w) == x.Shopping.Shopping && w.Code != "incomplete" { // its lines say that
+			cautions.Warnings = append(cautions.Warnings, s.warning(w))
+		}
+	}
+	p.Parts = append(p.Parts, cautions)
 	return p, nil
 }
 
@@ -422,6 +448,10 @@ func (s *site) mealLead(x *shopping) []string {
 	switch each := s.perServing(x.Shopping); {
 	case x.Kind == "plan" && x.PerPersonDay.OK:
 		w := s.T("A person’s day costs %s", s.money(x.PerPersonDay, currency))
+		if all := s.mealsOf(x.Shopping); all.OK && x.Servings.OK && x.Servings.V < float64(all.V) {
+			lead = append(lead, s.T("%s. It has %s of the %s meals of these days, so the allowance of a whole day, %s, is no measure of it.", w, s.plain(x.Servings, 4), s.Figure(all.String()), s.money(x.PerDay, currency)))
+			break
+		}
 		if o := s.offset(x.Balance, currency); o != "" {
 			w += s.T(", %s the allowance of %s", o, s.money(x.PerDay, currency))
 		}
@@ -633,7 +663,12 @@ func (s *site) goodsPart(x *shopping) layout.Part {
 	if quantity(s.T("Spoils"), func(g G) result.Num { return g.StrandedQty }); hasAny(x.goods, func(g G) result.Num { return g.StrandedQty }) {
 		columns = append(columns, number(s.T("Spoils, value"), func(g G) string { return s.money4(g.Stranded) }))
 	}
-	columns = append(columns, text(s.T("Use by"), func(g G) string { return s.dateOr(g.UseByOn) }))
+	columns = append(columns, text(s.T("Use by"), func(g G) string {
+		if g.UseByOn == "" {
+			return s.dateOr(g.UseByOn)
+		}
+		return s.day(g.UseByOn, x.Month.Year(), true) // the year where it is another: the table is wide
+	}))
 	p.Table = tableOf(x.goods, -1, columns...)
 	p.Table.Broad = true
 	if x.Till.OK {

@@ -188,7 +188,14 @@ func (v *view) reachLead(at int) []string {
 		lead = append(lead, v.T("%s of the %s was left at the end.", v.money(r.Balance, v.currency), v.money(r.Allowance, v.currency)))
 	}
 	if lasted, n := v.lasted(at); n > 1 {
-		lead = append(lead, v.T("In %d of the last %d months with a figure the money lasted to the next pay day.", lasted, n))
+		switch lasted {
+		case 0:
+			lead = append(lead, v.T("In none of the last %d months with a figure did the money last to the next pay day.", n))
+		case n:
+			lead = append(lead, v.T("In all of the last %d months with a figure the money lasted to the next pay day.", n))
+		default:
+			lead = append(lead, v.T("In %d of the last %d months with a figure the money lasted to the next pay day.", lasted, n))
+		}
 	}
 	if s := r.ImputedShare; s.OK && s.V > 0 {
 		lead = append(lead, v.T("%s of the basket’s cost was filled in by rule, not seen on a shelf.", v.percent(s, 2)))
@@ -715,6 +722,9 @@ func (v *view) warnings() (notes []layout.Note, foot []string) {
 	elsewhere := 0
 next:
 	for _, w := range v.e.Warnings {
+		if v.mealOf(w) != "" {
+			continue // it stands on the meal's sheet
+		}
 		for _, k := range strings.Split(w.Key, "/") {
 			if other[k] {
 				elsewhere++

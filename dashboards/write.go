@@ -322,6 +322,7 @@ func (s *site) figure(p *layout.Part, file string, d draw.Drawing, plots []layou
 	name := "figures/" + file + "." + p.ID
 	svg := d.File(p.Headline, p.Subtitle, append(slices.Clone(p.Foot), s.fileNotes()...)...)
 	p.Plots, p.Links = plots, []layout.Link{{Text: "SVG", Href: name + ".svg"}}
+	p.Source = "" // the drawing carries it
 	if err := s.write(filepath.FromSlash(name+".svg"), svg); err != nil {
 		return err
 	}
