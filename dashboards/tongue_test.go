@@ -2,6 +2,7 @@ package dashboards
 
 import (
 	"encoding/json"
+	"fmt"
 	"go/ast"
 	"go/parser"
 	"go/token"
@@ -344,8 +345,9 @@ func TestNumbersFollowTheLanguage(t *testing.T) {
 	}
 }
 
-// TestSaidTexts: each doubt that compute writes into an edition, each name of
-// a choice and each feature that can be off has words in every language.
+// TestSaidTexts: each doubt that compute and the kitchen write into an edition,
+// each cure of a row that could not be read, what a meal's line lacks, each name
+// of a choice and each feature that can be off has words in every language.
 func TestSaidTexts(t *testing.T) {
 	var patterns []string
 	var pattern func(e ast.Expr) string
@@ -363,7 +365,7 @@ func TestSaidTexts(t *testing.T) {
 		}
 		return "%s"
 	}
-	for _, glob := range []string{"../pipeline/compute/*.go", "../pipeline/workspace/tables.go"} {
+	for _, glob := range []string{"../pipeline/compute/*.go", "../pipeline/workspace/tables.go", "../pipeline/kitchen/*.go", "../pipeline/intake/*.go"} {
 		names, err := filepath.Glob(glob)
 		if err != nil || names == nil {
 			t.Fatalf("%s: got no files and %v", glob, err)
@@ -378,6 +380,22 @@ func TestSaidTexts(t *testing.T) {
 			}
 			ast.Inspect(f, func(n ast.Node) bool {
 				switch n := n.(type) {
+				case *ast.CompositeLit: // a fault of a cell: code, field, what was read, cure
+					if of, ok := n.Type.(*ast.Ident); ok && of.Name == "fault" {
+						for i, e := range n.Elts {
+							if kv, ok := e.(*ast.KeyValueExpr); ok && fmt.Sprint(kv.Key) == "cure" {
+								patterns = append(patterns, pattern(kv.Value))
+							} else if !ok && i == 3 {
+								patterns = append(patterns, pattern(e))
+							}
+						}
+					}
+				case *ast.AssignStmt:
+					for i, to := range n.Lhs {
+						if field, ok := to.(*ast.SelectorExpr); ok && (field.Sel.Name == "cure" || field.Sel.Name == "lacks") && n.Tok == token.ASSIGN && len(n.Rhs) == len(n.Lhs) {
+							patterns = append(patterns, pattern(n.Rhs[i]))
+						}
+					}
 				case *ast.CallExpr:
 					called := ""
 					switch f := n.Fun.(type) {
@@ -415,7 +433,8 @@ func TestSaidTexts(t *testing.T) {
 		}
 		f := catalogueFile(t, tag)
 		for _, p := range patterns {
-			if p != "" && p != "%s" && f.Said[p] == "" {
+			words := strings.Trim(strings.ReplaceAll(p, "%s", ""), " :;,")
+			if words != "" && f.Said[p] == "" { // what is put together of texts is said as they are
 				t.Errorf("%s.toml, [said]: nothing for %q", tag, p)
 			}
 		}
