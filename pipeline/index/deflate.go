@@ -3,7 +3,8 @@ package index
 import "math"
 
 // Changes, deflation and re-referencing of index series. An index or price that is
-// not positive, or NaN, gives NaN; nothing is rounded.
+// not positive, or NaN, gives NaN; nothing is rounded. Sources, where none is named:
+// CPI Manual 2020, ch. 9 and 12 (from memory), common practice.
 
 // PercentChange is 100 (to/from - 1), in percent.
 func PercentChange(from, to float64) float64 { return 100 * (ratio(to, from) - 1) }

@@ -77,7 +77,7 @@ type Loess struct{ Span, Degree, Jump int }
 // DefaultSTL is the paper's advice for a seasonal span (odd, 7 or more): low-pass
 // span the least odd >= period, trend span the least odd >= 1.5 period/(1 -
 // 1.5/seasonal), jumps a tenth of the span; 2 inner passes, or 1 inner and 15 outer
-// if robust.
+// if robust. Source: Cleveland et al. 1990, as STL.
 func DefaultSTL(period, seasonal int, robust bool) STLOptions {
 	loess := func(span float64) Loess {
 		n := odd(int(math.Ceil(span)))
