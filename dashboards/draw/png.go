@@ -109,11 +109,14 @@ func PNG(svg []byte) ([]byte, error) {
 // paletted is a picture with its 256 most frequent colours: the inks and paper as
 // they are, the rarest shades of an edge as the nearest of them. A quarter of the bytes.
 func paletted(img *image.RGBA) *image.Paletted {
-	at := func(i int) uint32 { return binary.BigEndian.Uint32(img.Pix[i:]) }
+	shades := make([]uint32, len(img.Pix)/4)
+	for i := range shades {
+		shades[i] = binary.BigEndian.Uint32(img.Pix[4*i:])
+	}
 	counts := map[uint32]int{}
-	for i, run := 0, 0; i < len(img.Pix); i += 4 {
-		if run++; i+4 == len(img.Pix) || at(i) != at(i+4) {
-			counts[at(i)] += run
+	for i, run := 0, 0; i < len(shades); i++ {
+		if run++; i+1 == len(shades) || shades[i] != shades[i+1] {
+			counts[shades[i]] += run
 			run = 0
 		}
 	}
@@ -132,8 +135,8 @@ func paletted(img *image.RGBA) *image.Paletted {
 		}
 	}
 	out := image.NewPaletted(img.Rect, palette)
-	for i := range out.Pix {
-		if c := at(4 * i); i > 0 && c == at(4*i-4) {
+	for i, c := range shades {
+		if i > 0 && c == shades[i-1] {
 			out.Pix[i] = out.Pix[i-1]
 		} else {
 			out.Pix[i] = index[c]
@@ -182,6 +185,10 @@ func (s *scanner) Draw() {
 	if len(s.points) == 0 || box.Empty() {
 		return
 	}
+	if s.box() { // most of all px: paper, and the squares that lie on whole ones
+		draw.Draw(s.img, box, &s.ink, image.Point{}, draw.Over)
+		return
+	}
 	s.raster.Reset(box.Dx(), box.Dy())
 	for i, p := range s.points {
 		x, y := float32(p.X)/64-float32(box.Min.X), float32(p.Y)/64-float32(box.Min.Y)
@@ -193,6 +200,24 @@ func (s *scanner) Draw() {
 	}
 	s.raster.DrawOp = draw.Over
 	s.raster.Draw(s.img, box, &s.ink, image.Point{})
+}
+
+// box says whether the path is one rectangle whose sides lie between px.
+func (s *scanner) box() bool {
+	corners := s.points
+	if n := len(corners); n == 5 && corners[4] == corners[0] {
+		corners = corners[:4]
+	}
+	if len(corners) != 4 || slices.Contains(s.starts[1:], true) {
+		return false
+	}
+	for i, p := range corners {
+		next := corners[(i+1)%4]
+		if p.X&63 != 0 || p.Y&63 != 0 || (p.X == next.X) == (p.Y == next.Y) || (p.X == next.X) == (next.X == corners[(i+2)%4].X) {
+			return false
+		}
+	}
+	return true
 }
 
 // style is what a text takes from the elements around it.
