@@ -357,17 +357,23 @@ func TestManyRanks(t *testing.T) {
 	}
 }
 
-// TestRelative walks a path of steps back to its places.
-func TestRelative(t *testing.T) {
-	got := relative("M0 50L1.2 49.7L2.4 49.7L3.5 51zM7 8L6.9 8.1")
-	if want := "M0 50l1.2-.3l1.2 0l1.1 1.3zM7 8l-.1 .1"; got != want {
+// TestPen holds the steps of a path to its places.
+func TestPen(t *testing.T) {
+	var p pen
+	p.move(0.04, 50)
+	for _, to := range [][2]float64{{1.2, 49.71}, {2.4, 49.7}, {3.5, 51}, {13.8, 81.2}, {3.5, 51}} {
+		p.line(to[0], to[1])
+	}
+	p.move(7, 8)
+	p.line(6.9, 8.1)
+	// Of steps of 0.04 px each none may be lost: the places are rounded, not the steps.
+	p.move(0, 0)
+	for i := range 5 {
+		p.line(float64(i+1)*0.04, 0)
+	}
+	want := "M0 50l1.2-.3l1.2 0l1.1 1.3l10.3 30.2l-10.3-30.2" + "M7 8l-.1 .1" + "M0 0l0 0l.1 0l0 0l.1 0l0 0"
+	if got := p.String(); got != want {
 		t.Errorf("got %q, want %q", got, want)
-	}
-	if got := relative("M0 0L10.3 30.2L0 0"); got != "M0 0l10.3 30.2l-10.3-30.2" {
-		t.Errorf("got %q, want a step of 10.3 and 30.2, and back", got)
-	}
-	if d := "M1 2h4M1 3h4M2 2V3"; relative(d) != d {
-		t.Errorf("got %q, want it as it was", relative(d))
 	}
 }
 

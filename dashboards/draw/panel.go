@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"html"
 	"math"
-	"regexp"
 	"strconv"
 	"strings"
 )
@@ -106,7 +105,8 @@ func fitted(s string, width, size float64) string {
 // to and from an imputed point, a ring on an imputed point that has room, a
 // dot on the newest. Nothing crosses a gap; a wide one says so.
 func trace(points []Point, pitch float64, at func(float64) float64, none string) string {
-	var band, edges, solid, dashed, rings, dots strings.Builder
+	var band, edges, solid, dashed pen
+	var rings, dots strings.Builder
 	x := func(i int) float64 { return float64(i) * pitch }
 	has := func(i int) bool { return i >= 0 && i < len(points) && points[i].Value != "" }
 	last := -1
@@ -129,35 +129,49 @@ func trace(points []Point, pitch float64, at func(float64) float64, none string)
 				d = &dashed
 			}
 			if d.Len() == 0 || !has(i-1) || (points[i-1].Broken || points[i].Broken) != (points[i].Broken || points[i+1].Broken) {
-				fmt.Fprintf(d, "M%s %s", tenth(x(i)), tenth(at(v)))
+				d.move(x(i), at(v))
 			}
-			fmt.Fprintf(d, "L%s %s", tenth(x(i+1)), tenth(at(next)))
+			d.line(x(i+1), at(next))
 		}
 	}
 	for i := 0; i < len(points); i++ {
 		first := i
-		var upper, lower []string
+		var low, high []float64
 		for ; i < len(points); i++ {
 			_, lo, hi := points[i].numbers()
 			if !(lo <= hi) {
 				break
 			}
-			upper = append(upper, tenth(x(i))+" "+tenth(at(hi)))
-			lower = append([]string{tenth(x(i)) + " " + tenth(at(lo))}, lower...)
+			low, high = append(low, at(lo)), append(high, at(hi))
 		}
 		switch n := i - first; {
 		case n == 1: // a bar: a band of one month would not be seen
-			_, lo, hi := points[first].numbers()
-			fmt.Fprintf(&edges, "M%s %sh4M%s %sh4M%s %sV%s", tenth(x(first)-2), tenth(at(lo)), tenth(x(first)-2), tenth(at(hi)), tenth(x(first)), tenth(at(lo)), tenth(at(hi)))
+			for _, y := range []float64{low[0], high[0]} {
+				edges.move(x(first)-2, y)
+				edges.WriteString("h4")
+			}
+			edges.move(x(first), low[0])
+			edges.line(x(first), high[0])
 		case n > 1:
-			fmt.Fprintf(&band, "M%sL%sz", strings.Join(upper, "L"), strings.Join(lower, "L"))
-			fmt.Fprintf(&edges, "M%sM%s", strings.Join(upper, "L"), strings.Join(lower, "L"))
+			band.move(x(first), high[0])
+			edges.move(x(first), high[0])
+			for k := 1; k < n; k++ {
+				band.line(x(first+k), high[k])
+				edges.line(x(first+k), high[k])
+			}
+			band.line(x(i-1), low[n-1])
+			edges.move(x(i-1), low[n-1])
+			for k := n - 2; k >= 0; k-- {
+				band.line(x(first+k), low[k])
+				edges.line(x(first+k), low[k])
+			}
+			band.WriteString("z")
 		}
 	}
 	var b strings.Builder
-	path := func(d strings.Builder, format string, args ...any) {
+	path := func(d pen, format string, args ...any) {
 		if d.Len() > 0 {
-			fmt.Fprintf(&b, `<path d="`+relative(d.String())+`" `+format+`/>`, args...)
+			fmt.Fprintf(&b, `<path d="`+d.String()+`" `+format+`/>`, args...)
 		}
 	}
 	path(band, `fill="%s"`, Tint)
@@ -183,37 +197,43 @@ func trace(points []Point, pitch float64, at func(float64) float64, none string)
 	return b.String()
 }
 
-var leadingZero = regexp.MustCompile(`^(-?)0\.`)
-
-var corner = regexp.MustCompile(`([ML])(-?[0-9.]+) (-?[0-9.]+)`)
-
-// relative writes the lines of a path as steps from point to point, in tenths
-// of a px that do not add up their rounding: half the bytes of their places. A
-// path of other commands stays as it is.
-func relative(d string) string {
-	if strings.ContainsAny(d, "hvHV") {
-		return d
-	}
-	tenths := func(s string) int {
-		v, _ := strconv.ParseFloat(s, 64) // what tenth has printed
-		return int(math.Round(v * 10))
-	}
-	atX, atY := 0, 0
-	return corner.ReplaceAllStringFunc(d, func(c string) string {
-		m := corner.FindStringSubmatch(c)
-		x, y := tenths(m[2]), tenths(m[3])
-		dx, dy := x-atX, y-atY
-		atX, atY = x, y
-		if m[1] == "M" {
-			return c
-		}
-		step := func(t int) string { return leadingZero.ReplaceAllString(px(float64(t)/10), "$1.") }
-		if dy < 0 {
-			return "l" + step(dx) + step(dy)
-		}
-		return "l" + step(dx) + " " + step(dy)
-	})
+// pen writes a path, its lines as steps from point to point in tenths of a px that
+// do not add up their rounding: fine enough for a panel's many points, and half the
+// bytes of their places.
+type pen struct {
+	strings.Builder
+	x, y int
 }
 
-// tenth prints a length to a tenth of a px, which is fine enough for a panel's many points.
+func (p *pen) move(x, y float64) {
+	p.x, p.y = tenths(x), tenths(y)
+	p.WriteString("M" + tenth(x) + " " + tenth(y))
+}
+
+func (p *pen) line(x, y float64) {
+	dx, dy := tenths(x)-p.x, tenths(y)-p.y
+	p.x, p.y = p.x+dx, p.y+dy
+	step := func(t int) {
+		if t < 0 {
+			p.WriteByte('-')
+			t = -t
+		}
+		if t >= 10 || t == 0 {
+			p.WriteString(strconv.Itoa(t / 10))
+		}
+		if t%10 > 0 {
+			p.WriteString("." + strconv.Itoa(t%10))
+		}
+	}
+	p.WriteByte('l')
+	step(dx)
+	if dy >= 0 {
+		p.WriteByte(' ')
+	}
+	step(dy)
+}
+
+func tenths(v float64) int { return int(math.Round(v * 10)) }
+
+// tenth prints a length to a tenth of a px.
 func tenth(v float64) string { return px(math.Round(v*10) / 10) }

@@ -109,16 +109,22 @@ func PNG(svg []byte) ([]byte, error) {
 // paletted is a picture with its 256 most frequent colours: the inks and paper as
 // they are, the rarest shades of an edge as the nearest of them. A quarter of the bytes.
 func paletted(img *image.RGBA) *image.Paletted {
-	shades := make([]uint32, len(img.Pix)/4)
-	for i := range shades {
-		shades[i] = binary.BigEndian.Uint32(img.Pix[4*i:])
+	type run struct {
+		shade uint32
+		n     int
+	}
+	var runs []run // most of a drawing is long ones
+	for pix := img.Pix; len(pix) >= 4; pix = pix[4:] {
+		shade := binary.BigEndian.Uint32(pix)
+		if k := len(runs) - 1; k >= 0 && runs[k].shade == shade {
+			runs[k].n++
+		} else {
+			runs = append(runs, run{shade, 1})
+		}
 	}
 	counts := map[uint32]int{}
-	for i, run := 0, 0; i < len(shades); i++ {
-		if run++; i+1 == len(shades) || shades[i] != shades[i+1] {
-			counts[shades[i]] += run
-			run = 0
-		}
+	for _, r := range runs {
+		counts[r.shade] += r.n
 	}
 	order := slices.SortedFunc(maps.Keys(counts), func(a, b uint32) int {
 		return cmp.Or(cmp.Compare(counts[b], counts[a]), cmp.Compare(a, b))
@@ -135,12 +141,13 @@ func paletted(img *image.RGBA) *image.Paletted {
 		}
 	}
 	out := image.NewPaletted(img.Rect, palette)
-	for i, c := range shades {
-		if i > 0 && c == shades[i-1] {
-			out.Pix[i] = out.Pix[i-1]
-		} else {
-			out.Pix[i] = index[c]
+	pix := out.Pix
+	for _, r := range runs {
+		i := index[r.shade]
+		for k := range r.n {
+			pix[k] = i
 		}
+		pix = pix[r.n:]
 	}
 	return out
 }
