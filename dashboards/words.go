@@ -290,7 +290,7 @@ var spelled = strings.NewReplacer("vitamin a rae", "vitamin A (RAE)", "vitamin b
 // drawing is what drawings need of the language.
 func (t tongue) drawing() draw.Words {
 	w := draw.Words{Day: t.T("day"), Reach: t.T("reach, days"), ReachSlim: t.T("reach"), RanOut: t.T("money ran out"), RanOutSlim: t.T("out on"),
-		Rank: t.T("rank, cheapest 1"), NoPrices: t.T("no prices"), Low: t.T("low"), Range: t.T("range")}
+		Rank: t.T("rank, cheapest 1"), NoPrices: t.T("no prices")}
 	w.Decimal, w.Thousands = t.Marks()
 	return w
 }

@@ -41,7 +41,7 @@ const sans = "Seravek,Ubuntu,Calibri,'Liberation Sans',Arial,sans-serif"
 
 // Words are what drawings say by themselves, and the marks of their numbers.
 type Words struct {
-	Day, Reach, ReachSlim, RanOut, RanOutSlim, Rank, NoPrices, Low, Range string
+	Day, Reach, ReachSlim, RanOut, RanOutSlim, Rank, NoPrices string
 
 	Decimal, Thousands string // Decimal "" is a point; Thousands may be ""
 }

@@ -1,16 +1,21 @@
 package draw
 
 import (
+	"bytes"
 	"encoding/json"
 	"encoding/xml"
 	"flag"
 	"fmt"
+	"image"
+	"image/color"
+	"image/png"
 	"io"
 	"math"
 	"os"
 	"path/filepath"
 	"reflect"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -507,7 +512,7 @@ func TestEngineErrors(t *testing.T) {
 		{"no file", "none.js", "", "no such file"},
 		{"no script", "bad.js", "function (", "bad.js"},
 		{"no charts in it", "other.js", "var x = 1;", "echarts is not defined"},
-		{"charts that fail", "fails.js", `var echarts = {init: function () { throw new Error("no renderer"); }};`, "no renderer"},
+		{"charts that fail", "fails.js", `var echarts = {registerCustomSeries: function () {}, init: function () { throw new Error("no renderer"); }};`, "no renderer"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			file := filepath.Join(dir, c.file)
@@ -566,6 +571,19 @@ func TestEngine(t *testing.T) {
 				t.Errorf("got %s, want %s in it", first.Inner, want)
 			}
 		}
+		picture, err := PNG(first.File("", ""))
+		if err != nil {
+			t.Fatal(err)
+		}
+		img, err := png.Decode(bytes.NewReader(picture))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, ink := range []string{Tint, Edge} { // a range of two months has its edges in the picture too
+			if at := hex(ink); !slices.ContainsFunc(img.(*image.Paletted).Palette, func(c color.Color) bool { return c == at }) {
+				t.Errorf("got no %s in the picture, want it", ink)
+			}
+		}
 	}
 	if n := len(other.drawn); n != 6 {
 		t.Errorf("got %d figures drawn, want each of three once at each width", n)
@@ -573,7 +591,7 @@ func TestEngine(t *testing.T) {
 }
 
 var english = Words{Day: "day", Reach: "reach, days", ReachSlim: "reach", RanOut: "money ran out", RanOutSlim: "out on", Rank: "rank, cheapest 1",
-	NoPrices: "no prices", Low: "low", Range: "range", Decimal: "."}
+	NoPrices: "no prices", Decimal: "."}
 
 // TestMarks: the scales of drawings have the marks of the language, those of
 // the chart library too.

@@ -64,6 +64,9 @@ func newMachine(library *goja.Program) (machine, error) {
 	if _, err := vm.RunProgram(library); err != nil {
 		return machine{}, err
 	}
+	if _, err := vm.RunString(bandScript); err != nil {
+		return machine{}, err
+	}
 	v, err := vm.RunString(`(function (option, width, height, decimal, thousands) {
 		var c = echarts.init(null, null, {renderer: "svg", ssr: true, width: width, height: height});
 		option = JSON.parse(option);

@@ -43,11 +43,13 @@ const tallest = 6 * 1.4142
 // pngScale is px of the picture for a px of the drawing: 768 px are 20 cm at 195 dpi.
 const pngScale = 2
 
-// faces are those of the embedded type: what fonts a machine has is nothing to the bytes.
-type faces struct {
-	fonts map[string]*opentype.Font
-	cache map[string]font.Face
+// face is the embedded type at a size, in one of its kinds: what fonts a machine has is nothing to the bytes.
+type face struct {
+	font.Face
+	of *opentype.Font
 }
+
+type faces map[string]face
 
 var parseFonts = sync.OnceValues(func() (map[string]*opentype.Font, error) {
 	fonts := map[string]*opentype.Font{}
@@ -61,14 +63,18 @@ var parseFonts = sync.OnceValues(func() (map[string]*opentype.Font, error) {
 	return fonts, nil
 })
 
-func (f *faces) face(kind string, size float64) (font.Face, error) {
+func (f faces) face(kind string, size float64) (face, error) {
 	key := fmt.Sprint(kind, size)
-	if got, ok := f.cache[key]; ok {
+	if got, ok := f[key]; ok {
 		return got, nil
 	}
-	got, err := opentype.NewFace(f.fonts[kind], &opentype.FaceOptions{Size: size, DPI: 72, Hinting: font.HintingNone})
-	f.cache[key] = got
-	return got, err
+	fonts, err := parseFonts()
+	if err != nil {
+		return face{}, err
+	}
+	sized, err := opentype.NewFace(fonts[kind], &opentype.FaceOptions{Size: size, DPI: 72, Hinting: font.HintingNone})
+	f[key] = face{sized, fonts[kind]}
+	return f[key], err
 }
 
 // PNG draws the file of a drawing (see Drawing.File) as a picture of print size:
@@ -77,10 +83,6 @@ func (f *faces) face(kind string, size float64) (font.Face, error) {
 // one that no printer would take in a piece ErrTall.
 func PNG(svg []byte) ([]byte, error) {
 	icon, err := oksvg.ReadIconStream(bytes.NewReader(svg), oksvg.IgnoreErrorMode)
-	if err != nil {
-		return nil, err
-	}
-	fonts, err := parseFonts()
 	if err != nil {
 		return nil, err
 	}
@@ -95,25 +97,53 @@ func PNG(svg []byte) ([]byte, error) {
 	if float64(h) > tallest*float64(w) {
 		return nil, ErrTall
 	}
-	img := image.NewRGBA(image.Rect(0, 0, w, h))
+	s := sheets.Get().(*sheet)
+	defer sheets.Put(s)
+	s.scanner.img = &image.RGBA{Pix: room(&s.pix, 4*w*h), Stride: 4 * w, Rect: image.Rect(0, 0, w, h)}
 	icon.SetTarget(0, 0, float64(w), float64(h))
-	icon.Draw(rasterx.NewDasher(w, h, &scanner{img: img}), 1)
-	if err := (&faces{fonts, map[string]font.Face{}}).write(img, svg); err != nil {
+	icon.Draw(rasterx.NewDasher(w, h, &s.scanner), 1)
+	if err := s.faces.write(s.scanner.img, svg); err != nil {
 		return nil, err
 	}
 	var b bytes.Buffer
-	err = (&png.Encoder{CompressionLevel: png.BestSpeed}).Encode(&b, paletted(img))
+	err = (&png.Encoder{CompressionLevel: png.BestSpeed, BufferPool: &s.encoder}).Encode(&b, s.paletted(s.scanner.img))
 	return b.Bytes(), err
+}
+
+// sheet is what a picture is drawn on: some megabytes, which serve one picture after another.
+type sheet struct {
+	pix, shades []byte
+	runs        []run
+	scanner     scanner
+	faces       faces
+	encoder     kept
+}
+
+var sheets = sync.Pool{New: func() any { return &sheet{faces: faces{}} }}
+
+// kept keeps the encoder's own buffers.
+type kept struct{ buffer *png.EncoderBuffer }
+
+func (k *kept) Get() *png.EncoderBuffer  { return k.buffer }
+func (k *kept) Put(b *png.EncoderBuffer) { k.buffer = b }
+
+// room is n bytes of zero, in the same place as before if that is large enough.
+func room(b *[]byte, n int) []byte {
+	*b = slices.Grow((*b)[:0], n)[:n]
+	clear(*b)
+	return *b
+}
+
+// run is px of one shade that follow each other; most of a drawing is long ones.
+type run struct {
+	shade uint32
+	n     int
 }
 
 // paletted is a picture with its 256 most frequent colours: the inks and paper as
 // they are, the rarest shades of an edge as the nearest of them. A quarter of the bytes.
-func paletted(img *image.RGBA) *image.Paletted {
-	type run struct {
-		shade uint32
-		n     int
-	}
-	var runs []run // most of a drawing is long ones
+func (s *sheet) paletted(img *image.RGBA) *image.Paletted {
+	runs := s.runs[:0]
 	for pix := img.Pix; len(pix) >= 4; pix = pix[4:] {
 		shade := binary.BigEndian.Uint32(pix)
 		if k := len(runs) - 1; k >= 0 && runs[k].shade == shade {
@@ -122,6 +152,7 @@ func paletted(img *image.RGBA) *image.Paletted {
 			runs = append(runs, run{shade, 1})
 		}
 	}
+	s.runs = runs
 	counts := map[uint32]int{}
 	for _, r := range runs {
 		counts[r.shade] += r.n
@@ -140,7 +171,7 @@ func paletted(img *image.RGBA) *image.Paletted {
 			index[c] = uint8(palette.Index(shade))
 		}
 	}
-	out := image.NewPaletted(img.Rect, palette)
+	out := &image.Paletted{Pix: room(&s.shades, len(img.Pix)/4), Stride: img.Rect.Dx(), Rect: img.Rect, Palette: palette}
 	pix := out.Pix
 	for _, r := range runs {
 		i := index[r.shade]
@@ -234,7 +265,7 @@ type style struct {
 }
 
 // write sets the texts of a drawing, which the library of shapes leaves out.
-func (f *faces) write(img *image.RGBA, svg []byte) error {
+func (f faces) write(img *image.RGBA, svg []byte) error {
 	d := xml.NewDecoder(bytes.NewReader(svg))
 	around := []style{{}}
 	for {
@@ -282,7 +313,7 @@ func (f *faces) write(img *image.RGBA, svg []byte) error {
 }
 
 // line sets one text.
-func (f *faces) line(img *image.RGBA, s style, attr map[string]string, text string) error {
+func (f faces) line(img *image.RGBA, s style, attr map[string]string, text string) error {
 	kind := ""
 	switch {
 	case s.weight == "700" || s.weight == "bold":
@@ -290,13 +321,13 @@ func (f *faces) line(img *image.RGBA, s style, attr map[string]string, text stri
 	case s.italic == "italic":
 		kind = "italic"
 	}
-	face, err := f.face(kind, s.size*pngScale)
+	sized, err := f.face(kind, s.size*pngScale)
 	if err != nil {
 		return err
 	}
 	text = strings.NewReplacer("\u202f", "\u00a0", "\u2009", "\u00a0", "\u2068", "", "\u2069", "").Replace(text)
 	for _, r := range text {
-		if i, err := f.fonts[kind].GlyphIndex(nil, r); err != nil || i == 0 {
+		if i, err := sized.of.GlyphIndex(nil, r); err != nil || i == 0 {
 			return ErrLetters
 		}
 	}
@@ -306,7 +337,7 @@ func (f *faces) line(img *image.RGBA, s style, attr map[string]string, text stri
 		y += s.size * 0.36 // half the height of a capital
 	}
 	at := fixed.Point26_6{X: fixed.Int26_6(x * pngScale * 64), Y: fixed.Int26_6(y * pngScale * 64)}
-	switch width := font.MeasureString(face, text); attr["text-anchor"] {
+	switch width := font.MeasureString(sized, text); attr["text-anchor"] {
 	case "end":
 		at.X -= width
 	case "middle":
@@ -316,10 +347,10 @@ func (f *faces) line(img *image.RGBA, s style, attr map[string]string, text stri
 		ink := image.NewUniform(hex(attr["stroke"]))
 		r := fixed.Int26_6(number("stroke-width") / 2 * pngScale * 64)
 		for _, by := range [][2]fixed.Int26_6{{-r, 0}, {r, 0}, {0, -r}, {0, r}, {-r, -r}, {r, r}, {-r, r}, {r, -r}} {
-			(&font.Drawer{Dst: img, Src: ink, Face: face, Dot: fixed.Point26_6{X: at.X + by[0], Y: at.Y + by[1]}}).DrawString(text)
+			(&font.Drawer{Dst: img, Src: ink, Face: sized, Dot: fixed.Point26_6{X: at.X + by[0], Y: at.Y + by[1]}}).DrawString(text)
 		}
 	}
-	(&font.Drawer{Dst: img, Src: image.NewUniform(hex(s.fill)), Face: face, Dot: at}).DrawString(text)
+	(&font.Drawer{Dst: img, Src: image.NewUniform(hex(s.fill)), Face: sized, Dot: at}).DrawString(text)
 	return nil
 }
 
