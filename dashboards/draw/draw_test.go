@@ -571,6 +571,13 @@ func TestEngine(t *testing.T) {
 				t.Errorf("got %s, want %s in it", first.Inner, want)
 			}
 		}
+		long := lines() // twenty years, whose newest month has no name
+		long.Months = make([]string, 240)
+		long.Months[0] = "2004"
+		long.Series[0].Points = append(make([]Point, 233), long.Series[0].Points...)
+		if d, err := e.Draw(long, width, "a", nil); err != nil || !strings.Contains(d.Inner, ">155.18<") || !strings.Contains(d.Inner, ">no full price<") {
+			t.Errorf("got %v %s, want the newest value and the gaps named however many months there are", err, d.Inner)
+		}
 		picture, err := PNG(first.File("", ""))
 		if err != nil {
 			t.Fatal(err)

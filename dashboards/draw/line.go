@@ -187,14 +187,27 @@ func (l Lines) Option(width float64, mark []string) (json.RawMessage, error) {
 	}
 	l.addGaps(c, from, to)
 	c.Validate()
-	for i := range c.MultiSeries {
-		if data, ok := c.MultiSeries[i].Data.([]opts.LineData); ok {
-			c.MultiSeries[i].Data = bare(data)
-		}
-	}
 	option := c.JSON()
+	var list []series
+	for _, of := range c.MultiSeries {
+		if data, ok := of.Data.([]opts.LineData); ok {
+			of.Data = bare(data)
+		}
+		list = append(list, series{SingleSeries: of, ShowAllSymbol: true})
+	}
+	option["series"] = list
 	option["xAxis"] = []namedAxis{named(c.XAxisList[0], l.Months)}
 	return json.Marshal(option)
+}
+
+// series is one of the library's with what its builder lacks. Else it would leave
+// out the symbols between the named months where there is little room, and the
+// label of the newest value with them; nothing needs to be cut off, since the scale
+// holds every value.
+type series struct {
+	charts.SingleSeries
+	ShowAllSymbol bool `json:"showAllSymbol"`
+	Clip          bool `json:"clip"`
 }
 
 // bare is data with a value that has no more to it as the value alone, a third of the bytes.
