@@ -648,6 +648,11 @@ func (s *site) costPart(v *view, file string) (layout.Part, error) {
 	if brokenIn(cost) {
 		p.Foot = append(p.Foot, s.T("Broken line: over a quarter of the cost is imputed."))
 	}
+	if last.Allowance.OK && last.Balance.OK {
+		own := result.Some(last.Allowance.V - last.Balance.V)
+		p.Foot = append(p.Foot, s.T("%s has %s days, so the basket of that month alone cost %s: what was left or short is counted from that. The standard month, as long as an average one, is there to compare months.",
+			s.month(last.Month), last.DaysInMonth, s.money(own, v.currency)))
+	}
 	p.Foot = append(p.Foot, s.T("The allowance changes in steps; it is never drawn as a slope. No line crosses a month without a figure."))
 	err := s.linePlots(&p, v.source(), file, l, p.Headline, "basket.csv", "reach.csv")
 	return p, err

@@ -37,19 +37,15 @@ func newView(s *site, c result.Combination) *view {
 	e := s.e
 	v := &view{site: s, c: c, household: household(e, c.Household), allowance: map[result.Month]result.Allowance{}}
 	reach := map[result.Month]result.Reach{}
-	for _, r := range e.Reach {
-		if r.Programme == c.Programme && r.AmountKind == c.AmountKind && r.Region == c.Region && r.Household == c.Household && r.Basket == c.Basket {
-			reach[r.Month] = r
-		}
+	for _, r := range s.reach[c] {
+		reach[r.Month] = *r
 	}
 	v.reach = complete(reach, func(m result.Month) result.Reach {
 		return result.Reach{Month: m, DaysInMonth: result.Count(m.Days()), Base: result.Base{ObsStatus: "O"}}
 	})
 	baskets := map[result.Month]result.Basket{}
-	for _, b := range e.Baskets {
-		if b.Region == c.Region && b.Household == c.Household && b.Basket == c.Basket {
-			baskets[b.Month] = b
-		}
+	for _, b := range s.baskets[result.Combination{Region: c.Region, Household: c.Household, Basket: c.Basket}] {
+		baskets[b.Month] = *b
 	}
 	v.baskets = complete(baskets, func(m result.Month) result.Basket {
 		return result.Basket{Month: m, Base: result.Base{ObsStatus: "O"}}

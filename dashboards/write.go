@@ -94,6 +94,8 @@ type site struct {
 	engine  *draw.Engine // nil without a chart library
 	publish []result.Combination
 	goods   []good
+	reach   map[result.Combination][]*result.Reach
+	baskets map[result.Combination][]*result.Basket // without an allowance
 	lines   map[place][]*result.BasketLine
 	costs   map[place]result.Basket // of the first household of a place
 	printer layout.Printer
@@ -175,7 +177,8 @@ func Write(dir string, e *result.Edition, lang *catalogue.Language, library stri
 }
 
 func newSite(dir string, e *result.Edition, lang *catalogue.Language) *site {
-	s := &site{tongue: tongue{lang}, e: e, dir: dir, goods: goodsOf(e), lines: map[place][]*result.BasketLine{}, costs: map[place]result.Basket{}}
+	s := &site{tongue: tongue{lang}, e: e, dir: dir, goods: goodsOf(e), reach: map[result.Combination][]*result.Reach{}, baskets: map[result.Combination][]*result.Basket{},
+		lines: map[place][]*result.BasketLine{}, costs: map[place]result.Basket{}}
 	s.printer = layout.NewPrinter(layout.Words{Lang: lang.Tag, Say: func(text string, args ...any) string { return s.T(catalogue.Key(text), args...) }})
 	seen := map[result.Combination]bool{}
 	for _, c := range e.Publish {
@@ -189,10 +192,18 @@ func newSite(dir string, e *result.Edition, lang *catalogue.Language) *site {
 		at := place{l.Region, l.Basket, l.Month}
 		s.lines[at] = append(s.lines[at], l)
 	}
-	for _, b := range e.Baskets {
+	for i := range e.Reach {
+		r := &e.Reach[i]
+		of := result.Combination{Programme: r.Programme, AmountKind: r.AmountKind, Region: r.Region, Household: r.Household, Basket: r.Basket}
+		s.reach[of] = append(s.reach[of], r)
+	}
+	for i := range e.Baskets {
+		b := &e.Baskets[i]
+		of := result.Combination{Region: b.Region, Household: b.Household, Basket: b.Basket}
+		s.baskets[of] = append(s.baskets[of], b)
 		at := place{b.Region, b.Basket, b.Month}
 		if _, ok := s.costs[at]; !ok {
-			s.costs[at] = b
+			s.costs[at] = *b
 		}
 	}
 	s.Site = layout.Site{Name: clean(e.Name), Invented: e.Invented, Foot: s.foot(e, len(s.publish) > 0)}
