@@ -56,7 +56,7 @@ demo: build
 	@echo "look at $(DEMO)/site/index.html"
 
 test: assets $(CHECKER)
-	FARTHING_ASSETS=$(abspath $(BUILD)/assets) $(GO) test -timeout 30m ./... ./testdata/demo/generate
+	FARTHING_ASSETS=$(abspath $(BUILD)/assets) $(GO) test -timeout 60m ./... ./testdata/demo/generate
 
 check: test
 	@test -z "$$(gofmt -l cmd pipeline queries dashboards testdata)" || { gofmt -l cmd pipeline queries dashboards testdata; echo "not formatted: run gofmt -w on these"; exit 1; }
