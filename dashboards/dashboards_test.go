@@ -612,7 +612,7 @@ func TestStripIsPaidPeriod(t *testing.T) {
 	s := typical()
 	s.months, s.paidOn = 3, 31
 	e := s.edition()
-	v := newView(&site{tongue: en, e: e}, e.Publish[0])
+	v := newView(newSite("", e, english), e.Publish[0])
 	for i, want := range []int{28, 31, 30} {
 		if got := v.stripMonth(v.reach[i]); got.Days != want || got.Fed > want {
 			t.Errorf("%s: got %d of %d days, want of %d", got.Name, got.Fed, got.Days, want)
