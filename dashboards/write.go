@@ -142,7 +142,7 @@ func Write(dir string, e *result.Edition, lang *catalogue.Language, library stri
 	if err != nil {
 		return err
 	}
-	if err := s.write(layout.ScriptFile, append(draw.BandScript(), script...)); err != nil {
+	if err := s.write(layout.ScriptFile, slices.Concat(draw.BandScript, script)); err != nil {
 		return err
 	}
 	if err := os.MkdirAll(filepath.Join(dir, "figures"), 0o755); err != nil {

@@ -5,8 +5,7 @@ if (typeof echarts !== "undefined") echarts.registerCustomSeries("band", functio
   if (params.dataIndex > 0) return null;
   var tint = { fill: api.visual("color") }, edge = { fill: "none", stroke: api.visual("borderColor"), lineWidth: 1 }, shapes = [];
   function shape(type, points, style) { shapes.push({ type: type, shape: { points: points }, style: style }); }
-  // The end twice: what makes pictures of a drawing leaves out lines of two points.
-  function line(points) { shape("polyline", points.concat(points.slice(-1)), edge); }
+  function line(points) { shape("polyline", points, edge); }
   function draw(low, high) {
     if (low.length === 1) { // a bar: a band of one month would not be seen
       [low[0], high[0]].forEach(function (p) { line([[p[0] - 2, p[1]], [p[0] + 2, p[1]]]); });

@@ -1,14 +1,12 @@
 package draw
 
 import (
-	"bytes"
 	"encoding/json"
 	"encoding/xml"
 	"flag"
 	"fmt"
 	"image"
 	"image/color"
-	"image/png"
 	"io"
 	"math"
 	"os"
@@ -578,14 +576,7 @@ func TestEngine(t *testing.T) {
 		if d, err := e.Draw(long, width, "a", nil); err != nil || !strings.Contains(d.Inner, ">155.18<") || !strings.Contains(d.Inner, ">no full price<") {
 			t.Errorf("got %v %s, want the newest value and the gaps named however many months there are", err, d.Inner)
 		}
-		picture, err := PNG(first.File("", ""))
-		if err != nil {
-			t.Fatal(err)
-		}
-		img, err := png.Decode(bytes.NewReader(picture))
-		if err != nil {
-			t.Fatal(err)
-		}
+		_, img := picture(t, first.File("", ""))
 		for _, ink := range []string{Tint, Edge} { // a range of two months has its edges in the picture too
 			if at := hex(ink); !slices.ContainsFunc(img.(*image.Paletted).Palette, func(c color.Color) bool { return c == at }) {
 				t.Errorf("got no %s in the picture, want it", ink)

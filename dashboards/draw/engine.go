@@ -64,7 +64,7 @@ func newMachine(library *goja.Program) (machine, error) {
 	if _, err := vm.RunProgram(library); err != nil {
 		return machine{}, err
 	}
-	if _, err := vm.RunString(bandScript); err != nil {
+	if _, err := vm.RunString(string(BandScript)); err != nil {
 		return machine{}, err
 	}
 	v, err := vm.RunString(`(function (option, width, height, decimal, thousands) {
@@ -119,6 +119,7 @@ func (e *Engine) svg(option string, w, h float64, words Words) (string, error) {
 var (
 	outer  = regexp.MustCompile(`(?s)^\s*<svg[^>]*>(.*)</svg>\s*$`)
 	styles = regexp.MustCompile(` style="([^"]*)"`)
+	shapes = strings.NewReplacer(`<polygon points="`, `<path d="M`, `</polygon>`, `</path>`, `<polyline points="`, `<path d="M`, `</polyline>`, `</path>`)
 	ids    = regexp.MustCompile(`\bzr\d+-`)
 	unseen = regexp.MustCompile(`(?s)<style[^>]*>.*?</style>` + // rules for the mouse
 		`|<(?:rect|path)[^>]* fill="none"(?: pointer-events="\w+")?(?: class="[^"]*")?></(?:rect|path)>` + // neither filled nor drawn
@@ -127,7 +128,7 @@ var (
 )
 
 // plain keeps what is inside the library's svg element and makes it fit a
-// page under a strict policy: no style element, no style attribute (they
+// page under a strict policy and a picture: paths for shapes of many points, no style element, no style attribute (they
 // become presentation attributes), and ids of the figure's own.
 func plain(svg, id string) string {
 	s := outer.ReplaceAllString(svg, "$1")
@@ -141,5 +142,5 @@ func plain(svg, id string) string {
 		}
 		return b.String()
 	})
-	return ids.ReplaceAllString(unseen.ReplaceAllString(s, ""), id+"-")
+	return ids.ReplaceAllString(shapes.Replace(unseen.ReplaceAllString(s, "")), id+"-")
 }

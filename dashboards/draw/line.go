@@ -298,14 +298,11 @@ func addLine(c *charts.Line, s Series, ink, align string) {
 	}
 }
 
-// bandScript teaches the chart library what addBand asks for.
+// BandScript teaches the chart library what addBand asks for: it runs after the
+// library and before an Option is drawn, here and in a page.
 //
 //go:embed band.js
-var bandScript string
-
-// BandScript is what a page must run after the chart library and before it
-// draws an Option.
-func BandScript() []byte { return []byte(bandScript) }
+var BandScript []byte
 
 // addBand adds a series' range as a series of our own kind: of the library's it would
 // take two, stacked, and twice the time.

@@ -73,8 +73,11 @@ func (f faces) face(kind string, size float64) (face, error) {
 		return face{}, err
 	}
 	sized, err := opentype.NewFace(fonts[kind], &opentype.FaceOptions{Size: size, DPI: 72, Hinting: font.HintingNone})
+	if err != nil {
+		return face{}, err
+	}
 	f[key] = face{sized, fonts[kind]}
-	return f[key], err
+	return f[key], nil
 }
 
 // PNG draws the file of a drawing (see Drawing.File) as a picture of print size:
