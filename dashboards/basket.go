@@ -151,6 +151,9 @@ func (v *view) basketLead(at int) []string {
 	if b.StandardMonth.OK {
 		lead = append(lead, v.T("That is %s for this household’s standard month of 30.4375 days.", v.money(b.StandardMonth, v.currency)))
 	}
+	if n := v.household.Equivalents; n.OK && n.Fixed(2) != "1.00" {
+		lead = append(lead, v.T("It is %s times one person’s basket: the household counts as so many persons.", v.num(n, 2)))
+	}
 	_, compared := v.compared(at)
 	year := v.basketOf(b.Month - 12)
 	if c := against(b.PerDay, year.PerDay); c.OK && compared != year.Month {
@@ -360,9 +363,10 @@ func (v *view) linesPart(lines []result.BasketLine) layout.Part {
 	}
 	t.Rows = append(t.Rows, layout.Row{Sum: true, Cells: []layout.Cell{{Text: v.T("One person")}, {}, {}, sum, {}, {}}})
 	if b := v.basketOf(m); b.PerDay.OK && v.household.Equivalents.OK {
-		p.Foot = append(p.Foot, v.T("%s counts as %s persons: %s a day.", v.householdName(), v.num(v.household.Equivalents, 2), v.money(b.PerDay, v.currency)))
+		t.Rows = append(t.Rows, layout.Row{Sum: true, Cells: []layout.Cell{{Text: v.T("× %s: %s", v.num(v.household.Equivalents, 2), v.householdName())}, {}, {}, {Text: v.money4(b.PerDay)}, {}, {}}})
+		p.Subtitle += " " + v.T("The last line is this household’s.")
 	}
-	p.Foot = append(p.Foot, v.T("The total is the sum of the unrounded lines, so rounded lines may miss it in the last digit. Weight is a line’s share of the base month’s cost."))
+	p.Foot = append(p.Foot, v.T("The total is the sum of the unrounded lines, so rounded lines may miss it in the last digit. Weight is a line’s share of the base month’s cost, at the prices of %s where it has one.", regionName(v.e, v.root())))
 	t.Caption = v.T("%s, %s. Unit price in %s a kg, litre or piece; money with the digits of the data file.%s", v.month(m), v.region(), v.currency, v.statusKey(v.e, t.Rows))
 	p.Table = t
 	p.Headline = v.T("What is in it: %s", v.Count(len(lines), "one item", "%s items"))
@@ -370,6 +374,19 @@ func (v *view) linesPart(lines []result.BasketLine) layout.Part {
 		p.Headline += v.T(", of which %s cost most: %s a day in %s", v.lineName(dearest), v.money(dearest.PerDay, v.currency), v.month(m))
 	}
 	return p
+}
+
+// root is the region at the top of the page's own, whose prices weigh the lines.
+func (v *view) root() string {
+	at := v.c.Region
+	for range v.e.Regions { // a tree that is not one ends too
+		i := slices.IndexFunc(v.e.Regions, func(r result.Region) bool { return r.Region == at })
+		if i < 0 || v.e.Regions[i].Parent == "" {
+			break
+		}
+		at = v.e.Regions[i].Parent
+	}
+	return at
 }
 
 // quantity prints a line's quantity a day in the unit a kitchen uses.

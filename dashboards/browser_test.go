@@ -221,7 +221,7 @@ func TestGermanInBrowser(t *testing.T) {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		t.Fatal(err)
 	}
-	if err := Write(dir, e, german, chartLibrary(), false); err != nil {
+	if err := Write(dir, e, german, chartLibrary(), "", false); err != nil {
 		t.Fatal(err)
 	}
 	for _, page := range oneOfEach(t, dir) {

@@ -131,7 +131,7 @@ func write(t *testing.T, e *result.Edition, library string) string {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		t.Fatal(err)
 	}
-	if err := Write(dir, e, english, library, false); err != nil {
+	if err := Write(dir, e, english, library, "", false); err != nil {
 		t.Fatal(err)
 	}
 	return dir
@@ -386,7 +386,7 @@ func TestInside(t *testing.T) {
 	if err := os.Mkdir(dir, 0o755); err != nil {
 		t.Fatal(err)
 	}
-	if err := Write(dir, hostile(), english, "", true); err != nil {
+	if err := Write(dir, hostile(), english, "", "", true); err != nil {
 		t.Fatal(err)
 	}
 	name := regexp.MustCompile(`^site/(index\.html|style\.css|farthing\.js|[a-z0-9_-]+\.html|figures/[a-z0-9_.-]+\.(svg|png))$`)
@@ -847,7 +847,7 @@ func TestItemHeadlines(t *testing.T) {
 			for i := range e.Items {
 				e.Items[i].NOutlets = result.Count(2)
 			}
-		}, "Oats, rolled cost 12.75 XTS a kilogram in Tavrin in December 2023, as seen in these shops", "from two shops, noted from 2 December to 27 December; a range takes three shops."},
+		}, "Oats, rolled cost 12.75 XTS a kilogram in Tavrin in December 2023, as seen in these shops", "from two shops, noted from 2 December to 27 December; a range across shops takes at least three."},
 		{"average", func(e *result.Edition, _ *spec) {
 			for i := range e.Items {
 				e.Items[i].NObservations, e.Items[i].NOutlets, e.Items[i].OldestOn = result.Int{}, result.Int{}, ""
@@ -945,7 +945,7 @@ func TestSaid(t *testing.T) {
 		{"all filled is not averages", "basket-tavrin-single-plain.html", "published averages, which", filled, false},
 		{"reach of all filled", "index.html", "No price was seen this month; all are filled by rule.", filled, true},
 		{"reach of all filled is not averages", "index.html", "published averages, which", filled, false},
-		{"grounds: both counts in digits", "grounds.html", "was observed in 3 of 3 months", real(func(s *spec) { s.months, s.imputed = 3, func(int, int) float64 { return 0 } }), true},
+		{"grounds: both counts in digits", "grounds.html", "In 3 of 3 months every price", real(func(s *spec) { s.months, s.imputed = 3, func(int, int) float64 { return 0 } }), true},
 		{"no n of averages", "basket-tavrin-single-plain.html", "how many prices stand behind them is not known", averages, true},
 		{"the deflator is named", "basket-tavrin-single-plain.html", "In money of January 2023 by all items", fed, true},
 		{"prices in general", "basket-tavrin-single-plain.html", "in general", fed, false},
@@ -954,7 +954,7 @@ func TestSaid(t *testing.T) {
 		{"what a total lacks", "basket-oddel_-skerries-single-plain.html", "an item was not sold: oats, rolled, 8.00\u202f% of the cost [M]", fed, true},
 		{"a run of months in one row", "basket-oddel_-skerries-single-plain.html", "data-month=\"2023-01\" data-spans=\"3\"><th scope=\"row\">Jan 2023 to Mar 2023</th>", fed, true},
 		{"grounds: rows set aside and the cure", "grounds.html", "write fl oz for a liquid", fed, true},
-		{"grounds: rows held and settled since", "grounds.html", "Of two rows held at first, corrections have settled 1.", settled, true},
+		{"grounds: rows held and settled since", "grounds.html", "Of two rows held when they were read, one has since been settled by a line of tables/corrections.", settled, true},
 		{"no change of a basket without a range is called sure", "moved-tavrin-plain.html", "rose", fed, false},
 		{"a change with a range that leaves none out", "moved-tavrin-plain.html", "between &#43;7.00 and &#43;9.25 %: the basket rose.", real(func(s *spec) { s.ranged = true }), true},
 		{"a change with a range that does not", "moved-tavrin-plain.html", "between −4.00 and &#43;9.25 %, which has no change in it: no clear difference.", real(func(s *spec) { s.ranged, s.months = true, 2 }), true},
@@ -1034,7 +1034,7 @@ func TestWithoutLibrary(t *testing.T) {
 	if !strings.Contains(page, "made without the chart library") {
 		t.Error("got no word that the lines are not drawn, want one")
 	}
-	if err := Write(t.TempDir(), typical().edition(), english, "none.js", false); err == nil || !strings.Contains(err.Error(), "none.js") {
+	if err := Write(t.TempDir(), typical().edition(), english, "none.js", "", false); err == nil || !strings.Contains(err.Error(), "none.js") {
 		t.Errorf("got %v, want an error that names the missing file", err)
 	}
 }

@@ -56,7 +56,7 @@ var tables = map[string]source{
 	"regions unranked": {"regions", map[string]string{"Cost a day": "per_day_lcu", "Shops": "n_outlets", "Prices": "n_observations"}},
 	"regions levels":   {"regions", map[string]string{"Cost a day": "per_day_lcu", "Level, items in all": "parity_lowe", "Rank from": "rank_lo", "To": "rank_hi", "Status": "obs_status_all"}},
 	"moved from": {"moved", map[string]string{"": "price_from_lcu", "Dec 2024": "price_to_lcu", "Change, %": "change_pct", "Price, %": "pure_pct", "Size, %": "size_pct", "Mix, %": "mix_pct",
-		"Adds, pp": "contribution_pp", "Rank": "rank", "Seen in both": "n_matched", "Status": "obs_status_all"}},
+		"Adds, pp": "contribution_pp", "Rank by price": "rank", "Varieties seen in both": "n_matched", "Status": "obs_status_all"}},
 	"meals dishes": {"shoppings", map[string]string{"Servings": "servings", "A serving": "meals.per_serving_lcu", "A meal’s share": "allowance_per_meal_lcu", "Balance": "balance_lcu", "Portion": "portion_lcu",
 		"Till": "till_lcu", "Left over": "leftover_lcu", "Spoils": "stranded_lcu", "Status": "obs_status_all"}},
 	"meals plans": {"shoppings", map[string]string{"Days": "days", "Servings": "servings", "A person and day": "per_person_day_lcu", "Allowance a person and day": "allowance_per_person_day_lcu", "Balance": "balance_lcu",

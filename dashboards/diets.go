@@ -27,6 +27,16 @@ func (m dietMonth) allowance() result.Num {
 	return result.Num{}
 }
 
+// dietHousehold names the household whose allowance stands beside the diets.
+func (s *site) dietHousehold(m dietMonth) string {
+	for _, d := range m.diets {
+		if d.AllowancePerDay.OK {
+			return s.lower(clean(household(s.e, d.Household).Name))
+		}
+	}
+	return ""
+}
+
 func dietFile(region string) string { return fileName("diets", region) }
 
 // dietRegions are the published regions that have least-cost diets.
@@ -98,7 +108,7 @@ func (s *site) dietPage(region string) (layout.Page, error) {
 	if len(choice.Links) > 1 {
 		p.Choices = []layout.Choice{choice}
 	}
-	p.Headline, p.Strong = s.dietHeadline(at)
+	p.Headline, p.Strong = s.dietHeadline(region, at)
 	p.Lead = s.dietLead(at)
 	for i, group := range groups {
 		part, err := s.dietMonthsPart(region, group, i)
@@ -124,15 +134,15 @@ func (s *site) dietAbout(region, group string) string {
 	return regionName(s.e, region) + " · " + s.T("person group %s", label(group))
 }
 
-func (s *site) dietHeadline(at dietMonth) (headline, strong string) {
+func (s *site) dietHeadline(region string, at dietMonth) (headline, strong string) {
 	nutrients, energy := at.diets["nutrients"], at.diets["energy"]
 	switch {
 	case nutrients.PerDay.OK:
-		return s.T("In %s the cheapest day with all nutrients cost", s.month(at.month)), s.money(nutrients.PerDay, clean(nutrients.CurrencyCode))
+		return s.T("In %s the cheapest day with all nutrients in %s cost", s.month(at.month), regionName(s.e, region)), s.money(nutrients.PerDay, clean(nutrients.CurrencyCode))
 	case energy.PerDay.OK:
-		return s.T("In %s the cheapest day with enough energy cost", s.month(at.month)), s.money(energy.PerDay, clean(energy.CurrencyCode))
+		return s.T("In %s the cheapest day with enough energy in %s cost", s.month(at.month), regionName(s.e, region)), s.money(energy.PerDay, clean(energy.CurrencyCode))
 	}
-	return s.T("In %s no least-cost diet has a full cost", s.month(at.month)), ""
+	return s.T("In %s no least-cost diet in %s has a full cost", s.month(at.month), regionName(s.e, region)), ""
 }
 
 func (s *site) dietLead(at dietMonth) []string {
@@ -151,7 +161,7 @@ func (s *site) dietLead(at dietMonth) []string {
 	if costs != nil {
 		words := s.T("For one person and day, %s: %s.", currency, s.list(costs, 3))
 		if a := at.allowance(); a.OK {
-			words += " " + s.T("The allowance comes to %s a person and day.", s.money(a, currency))
+			words += " " + s.T("The allowance of %s comes to %s a person and day.", s.dietHousehold(at), s.money(a, currency))
 		}
 		if none != nil {
 			words += " " + s.T("No figure: %s.", s.list(none, 3))
@@ -216,7 +226,7 @@ func (s *site) dietMonthsPart(region, group string, nth int) (layout.Part, error
 	}
 	if l.Series != nil && allowance.Last != "" {
 		l.Series = append(l.Series, allowance)
-		p.Foot = append(p.Foot, s.T("The allowance is a month’s amount shared by the days of that month and the persons of the household: a longer month has less a day."))
+		p.Foot = append(p.Foot, s.T("The allowance is a month’s amount for %s, shared by the days of that month and the persons: a longer month has less a day.", s.dietHousehold(months[len(months)-1])))
 	}
 	return p, s.linePlots(&p, source, dietFile(region), l, p.Headline, "diets.csv", "diet_lines.csv")
 }
@@ -268,7 +278,7 @@ func (s *site) dietNotes(at dietMonth) (notes []layout.Note) {
 				w, other := s.said(why)
 				words, lang = append(words, w), cmp.Or(lang, other)
 			}
-			notes = append(notes, layout.Note{Head: s.T("%s: no figure in %s", k.name, s.month(at.month)), Text: strings.Join(words, "; "), TextLang: lang})
+			notes = append(notes, layout.Note{Head: s.T("%s: no figure in %s", k.name, s.month(at.month)), Text: strings.Join(words, "; ") + ".", TextLang: lang})
 		}
 	}
 	return notes

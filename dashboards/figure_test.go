@@ -61,7 +61,7 @@ func TestPictures(t *testing.T) {
 	dir := t.TempDir()
 	s := typical()
 	s.months, s.ranged = 13, true
-	if err := Write(dir, s.edition(), english, chartLibrary(), true); err != nil {
+	if err := Write(dir, s.edition(), english, chartLibrary(), "", true); err != nil {
 		t.Fatal(err)
 	}
 	known := regexp.MustCompile(`^(svg|rect|circle|path|text|g|title|defs|clipPath|(svg|rect|circle|path|text|g|defs|clipPath) (xmlns|viewBox|width|height|role|aria-label|font-family|font-size|font-weight|font-style|fill|fill-opacity|stroke|stroke-width|stroke-opacity|stroke-dasharray|stroke-linecap|stroke-linejoin|paint-order|text-anchor|dominant-baseline|transform|x|y|cx|cy|r|d|id|clip-path|space))$`)

@@ -12,12 +12,15 @@ import (
 func groundsPage(s *site, v *view, file string) (layout.Page, error) {
 	e := s.e
 	p := layout.Page{Title: s.T("Grounds: what the numbers rest on"), Caution: s.caution(),
-		Headline: s.T("%d prices were accepted from %s; %d of them stand behind a published price", e.Accepted, s.Count(len(e.Sources), "one file", "%s files"), e.Counted)}
+		Headline: s.T("%d rows were accepted from %s; the prices of %d of them stand behind a published price", e.Accepted, s.Count(len(e.Sources), "one file", "%s files"), e.Counted)}
 	if n := e.Quarantined + e.Duplicate + e.Held; n > 0 {
 		p.Lead = []string{upper(s.T("%s, %s, and %s. Nothing was dropped in silence.", s.Count(e.Quarantined, "one row could not be read", "%s rows could not be read"),
 			s.Count(e.Duplicate, "one row repeated another", "%s rows repeated another"), s.Count(e.Held, "one row is held for a check", "%s rows are held for a check")))}
 	} else {
 		p.Lead = []string{s.T("No row was set aside, and none repeated another.")}
+	}
+	if n := e.Accepted - e.Counted; n > 0 {
+		p.Lead = append(p.Lead, s.T("The other %d say that a good was not sold or out of stock, or hold a price that does not count: of members or of several packs, if the settings leave those out, wholesale, held or excluded, or of days outside the months shown.", n))
 	}
 	coverage, err := s.coveragePart(v, file)
 	if err != nil {
@@ -57,7 +60,7 @@ func (s *site) coveragePart(v *view, file string) (layout.Part, error) {
 	}
 	type B = result.Basket
 	if len(v.baskets) > 0 {
-		p.Headline = s.N(len(v.baskets), "Every price of the %s was observed in %d of %d month", "Every price of the %s was observed in %d of %d months", of, full, len(v.baskets))
+		p.Headline = s.N(len(v.baskets), "In %d of %d month every price of the %s was seen or published", "In %d of %d months every price of the %s was seen or published", full, len(v.baskets), of)
 		p.Table = byMonth(s.tongue, v.baskets, func(b B) result.Month { return b.Month }, -1,
 			number(s.T("Observed"), func(b B) string { return s.share2(b.ObservedShare) }),
 			number(s.T("Imputed"), func(b B) string { return s.share2(b.ImputedShare) }),
@@ -92,8 +95,8 @@ func (s *site) sourcesPart() layout.Part {
 		Subtitle: s.T("Each file is kept byte for byte under its hash, with who made it and under which licence.")}
 	p.Table = tableOf(sums, -1, append([]column[sourceSum]{
 		number(s.T("Source"), func(f sourceSum) string { return label(f.Source.Source) }),
-		text(s.T("Producer"), func(f sourceSum) string { return clean(f.Producer) }),
-		text(s.T("Licence"), func(f sourceSum) string { return clean(f.Licence) }),
+		text(s.T("Producer"), func(f sourceSum) string { return clean(f.Producer) }).or(s.T("not stated")),
+		text(s.T("Licence"), func(f sourceSum) string { return clean(f.Licence) }).or(s.T("not stated")),
 		text(s.T("Gives"), func(f sourceSum) string { return s.code(f.Gives) }),
 		number(s.T("Files"), func(f sourceSum) string { return s.Figure(fmt.Sprint(f.files)) })},
 		rowColumns(s.tongue, func(f sourceSum) result.Source { return f.Source })...)...)
@@ -136,7 +139,7 @@ func (s *site) asidePart() layout.Part {
 		p.Text = []string{s.T("Held are %s: a price far from its neighbours, or one that its own label contradicts. It counts for nothing until a line of tables/corrections releases or mends it.", s.Count(s.e.Held, "one row", "%s rows"))}
 	}
 	if n := s.heldAtFirst(); n > s.e.Held {
-		p.Text = append(p.Text, s.T("Of %s held at first, corrections have settled %d.", s.Count(n, "one row", "%s rows"), n-s.e.Held))
+		p.Text = append(p.Text, s.T("Of %s held when they were read, %s since been settled by a line of tables/corrections.", s.Count(n, "one row", "%s rows"), s.Count(n-s.e.Held, "one has", "%s have")))
 	}
 	if len(s.e.SetAside) == 0 {
 		return p

@@ -24,7 +24,8 @@ type grade struct {
 	regions [][]result.Item
 }
 
-// goodsOf gathers an edition's items, in the order of their names.
+// goodsOf gathers an edition's items in the order of their names, the grade that
+// a basket has before others.
 func goodsOf(e *result.Edition) []good {
 	type key struct{ item, grade, region string }
 	rows := map[key]map[result.Month]*result.Item{}
@@ -46,6 +47,10 @@ func goodsOf(e *result.Edition) []good {
 		}
 		bounds[r.Item] = [2]result.Month{min(b[0], r.Month), max(b[1], r.Month)}
 	}
+	in := map[[2]string]int{} // 1 where a basket has an item in a grade
+	for _, l := range e.Lines {
+		in[[2]string{l.Item, l.Grade}] = 1
+	}
 	var goods []good
 	order := regionOrder(e)
 	for _, n := range e.ItemNames {
@@ -53,7 +58,9 @@ func goodsOf(e *result.Edition) []good {
 			continue
 		}
 		g := good{item: n.Item, from: bounds[n.Item][0], to: bounds[n.Item][1]}
-		slices.Sort(grades[n.Item])
+		slices.SortFunc(grades[n.Item], func(a, b string) int { // those of baskets first
+			return cmp.Or(-cmp.Compare(in[[2]string{n.Item, a}], in[[2]string{n.Item, b}]), cmp.Compare(a, b))
+		})
 		for _, name := range grades[n.Item] {
 			of := grade{name: name}
 			for _, region := range order {
@@ -149,8 +156,9 @@ func itemsPage(s *site, v *view, _ string) (layout.Page, error) {
 	}
 	type entry struct {
 		*good
-		row  result.Item
-		then result.Item
+		row    result.Item
+		then   result.Item
+		places int // regions without parts that have rows of it
 	}
 	var rows []entry
 	region, newest := s.publish[0].Region, result.Month(0)
@@ -163,6 +171,9 @@ func itemsPage(s *site, v *view, _ string) (layout.Page, error) {
 		for _, of := range g.grades {
 			e := entry{good: g, row: result.Item{Grade: of.name, Region: region, Month: newest, Base: result.Base{ObsStatus: "O"}}}
 			for _, list := range of.regions {
+				if leaf(s.e, list[0].Region) {
+					e.places++
+				}
 				for _, r := range list {
 					if r.Region == region && r.Month == newest {
 						e.row = r
@@ -186,23 +197,22 @@ func itemsPage(s *site, v *view, _ string) (layout.Page, error) {
 	if filled > 0 {
 		p.Lead = append(p.Lead, upper(s.Count(filled, "one more was filled in by rule, and marked.", "%s more were filled in by rule, and marked.")))
 	}
+	if len(rows) > len(s.goods) {
+		p.Lead = append(p.Lead, s.T("An item of two grades counts as two."))
+	}
 	p.Lead = append(p.Lead, s.T("Each item’s own page shows every region and month, with the days and the number of prices behind it."))
 	part := layout.Part{ID: "items", Open: true, Headline: s.T("Prices in %s, %s", name, s.month(newest)), Links: dataLinks("item.csv"),
-		Subtitle: s.T("The middle price of a month as computed, per kilogram, litre or piece; shelf prices of single packs are in observations.csv.")}
+		Subtitle: s.T("The geometric average of a month’s prices, per kilogram, litre or piece; shelf prices of single packs are in observations.csv.")}
 	columns := []column[entry]{
 		{s.T("Item"), false, func(e entry) layout.Cell {
-			text := s.itemName(e.item)
-			if len(e.grades) > 1 && e.row.Grade != "" {
-				text += ", " + label(e.row.Grade)
-			}
-			return layout.Cell{Text: text, Href: e.file() + ".html"}
+			return layout.Cell{Text: s.gradeName(e.good, e.row.Grade), Href: e.file() + ".html"}
 		}},
 		number(s.T("Price"), func(e entry) string { return s.money4(e.row.UnitPrice) }).or(s.T("none")),
 	}
 	what := s.T("%s, %s. Money in %s, with the digits of the data file.", name, s.month(newest), v.currency)
 	if slices.ContainsFunc(rows, func(e entry) bool { return e.row.Lo.OK }) {
-		columns = append(columns, number(s.T("Low"), func(e entry) string { return s.money4(e.row.Lo) }), number(s.T("High"), func(e entry) string { return s.money4(e.row.Hi) }))
-		what += " " + s.T("Low and High: the range across the shops seen.")
+		columns = append(columns, number(s.T("Low"), func(e entry) string { return s.money4(e.row.Lo) }).or(s.T("no range")), number(s.T("High"), func(e entry) string { return s.money4(e.row.Hi) }).or(s.T("no range")))
+		what += " " + s.T("Low and High: the range across the shops seen, which takes three shops and no price filled in by rule.")
 	}
 	columns = append(columns,
 		text(s.T("Per"), func(e entry) string { return s.code(e.row.BaseUnit) }),
@@ -213,7 +223,7 @@ func itemsPage(s *site, v *view, _ string) (layout.Page, error) {
 		part.Subtitle = s.T("Published averages, per kilogram, litre or piece.")
 	}
 	columns = append(columns,
-		number(s.T("Regions"), func(e entry) string { return s.Figure(fmt.Sprint(len(e.grades[0].regions))) }),
+		number(s.T("Regions"), func(e entry) string { return s.Figure(fmt.Sprint(e.places)) }),
 		text(s.T("How priced"), func(e entry) string { return s.basisOf(e.row) }))
 	part.Table = tableOf(rows, -1, columns...)
 	part.Table.Caption = what + s.statusKey(s.e, part.Table.Rows)
@@ -233,7 +243,14 @@ func (s *site) itemPage(g *good) (layout.Page, error) {
 	if len(choice.Links) > 1 {
 		p.Choices = []layout.Choice{choice}
 	}
-	p.Headline, p.Strong, p.Lead = s.itemWords(name, s.spoken(g.grades[0]))
+	p.Headline, p.Strong, p.Lead = s.itemWords(s.gradeName(g, g.grades[0].name), s.spoken(g.grades[0]))
+	if len(g.grades) > 1 {
+		var others []string
+		for _, of := range g.grades[1:] {
+			others = append(others, label(of.name))
+		}
+		p.Lead = append(p.Lead, s.T("Below is what other grades of it cost: %s.", s.list(others, 4)))
+	}
 	for i := range g.grades {
 		part, err := s.pricesPart(g, i)
 		if err != nil {
@@ -242,6 +259,15 @@ func (s *site) itemPage(g *good) (layout.Page, error) {
 		p.Parts = append(p.Parts, part)
 	}
 	return p, nil
+}
+
+// gradeName is a good's name, with the grade where it has several.
+func (s *site) gradeName(g *good, grade string) string {
+	name := s.itemName(g.item)
+	if len(g.grades) > 1 && grade != "" {
+		name += ", " + label(grade)
+	}
+	return name
 }
 
 func (s *site) itemWords(name string, rows []result.Item) (headline, strong string, lead []string) {
@@ -278,7 +304,7 @@ func (s *site) itemWords(name string, rows []result.Item) (headline, strong stri
 		if now.Lo.OK && now.Hi.OK {
 			text += s.T("; the range across the shops seen is %s to %s", s.num(now.Lo, 2), s.money(now.Hi, currency))
 		} else if now.NOutlets.OK && now.NOutlets.V < 3 {
-			text += s.T("; a range takes three shops")
+			text += s.T("; a range across shops takes at least three")
 		}
 		lead = append(lead, text+".")
 	}
@@ -334,6 +360,7 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 	default:
 		p.Headline = s.T("Every region, %s", s.span(g.from, g.to))
 	}
+	name := s.gradeName(g, of.name)
 	if len(g.grades) > 1 {
 		name := label(of.name)
 		if name == "" {
@@ -341,9 +368,9 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 		}
 		p.Headline = s.T("Grade %s. %s", name, p.Headline)
 	}
-	p.Subtitle = s.T("Unit price by region, %s %s, %s, on one scale.", currency, s.unitWords(unit), s.span(g.from, g.to))
+	p.Subtitle = s.T("%s: unit price by region, %s %s, %s, on one scale.", name, currency, s.unitWords(unit), s.span(g.from, g.to))
 	s.lighten(&p, panels)
-	s.panelKey(&p, panels)
+	s.panelKey(&p, panels, s.T("imputed"), s.T("one imputed month"))
 	if ancestors && len(panels) > 1 {
 		p.Notes = []layout.Note{{Head: s.T("Whole and parts."), Text: s.T("%s is no place beside its parts: it is their mean, or a series of its own.", panels[0].Title)}}
 	}
@@ -371,8 +398,8 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 	}
 	columns = append(columns, text(s.T("How priced"), s.basisOf), text(s.T("Status"), func(r I) string { return letters(r.Base) }))
 	p.Table = byMonth(s.tongue, shown, func(r I) result.Month { return r.Month }, -1, columns...)
-	p.Table.Caption = s.T("%s %s, with the digits of the data file. Matched change: from the month before, over the same varieties in the same shops.%s%s", currency, s.unitWords(unit), note, s.statusKey(s.e, p.Table.Rows))
-	source := s.source(s.T("Item %s", s.itemName(g.item)))
+	p.Table.Caption = s.T("%s, %s %s, with the digits of the data file. Matched change: from the month before, over the same varieties in the same shops.%s%s", name, currency, s.unitWords(unit), note, s.statusKey(s.e, p.Table.Rows))
+	source := s.source(s.T("Item %s", name))
 	wide, slim := draw.Panels(s.drawing(), panels, s.shortMonth(g.from), s.shortMonth(g.to), mark(source, draw.Wide), mark(source, draw.Slim))
 	err := s.drawn(&p, g.file(), wide, slim, s.T("%s. The table below has every month.", p.Headline), "item.csv", "observations.csv")
 	return p, err

@@ -37,7 +37,7 @@ func BenchmarkSite(b *testing.B) {
 	e := large(200, 80, 120)
 	for b.Loop() {
 		dir := b.TempDir()
-		if err := Write(dir, e, english, chartLibrary(), true); err != nil {
+		if err := Write(dir, e, english, chartLibrary(), "", true); err != nil {
 			b.Fatal(err)
 		}
 		b.StopTimer()

@@ -157,6 +157,12 @@ func (s *site) mealOf(w result.Warning) string {
 	return name
 }
 
+// forPart says whether a plan has less than all meals of its days.
+func (s *site) forPart(r result.Shopping) bool {
+	all := s.mealsOf(r)
+	return all.OK && r.Servings.OK && r.Servings.V < float64(all.V)
+}
+
 // mealsOf are all meals of the persons and days of a plan; missing where it is not known.
 func (s *site) mealsOf(r result.Shopping) result.Int {
 	h := household(s.e, r.Household)
@@ -184,6 +190,9 @@ func mealsPage(s *site, _ *view, file string) (layout.Page, error) {
 	first := append(slices.Clone(dishes), plans...)[0]
 	p.Headline, p.Strong = s.mealsHeadline(dishes, plans)
 	p.Lead = []string{s.T("At %s.", s.where(first)), s.T(twoCosts)}
+	if n := s.overAtTill(dishes); n > 0 {
+		p.Lead = append(p.Lead, s.Count(n, "Bought in whole packs for that dish alone, one takes more than that share at the till.", "Bought in whole packs for that dish alone, %s take more than that share at the till."))
+	}
 	p.About = upper(s.where(first))
 	if first.Household != "" {
 		p.About += " · " + clean(household(s.e, first.Household).Name)
@@ -210,9 +219,9 @@ func (s *site) mealsHeadline(dishes, plans []result.Shopping) (headline, strong 
 	if len(dishes) == 0 {
 		r := plans[0]
 		if !r.PerPersonDay.OK {
-			return s.T("The plan %s has no full cost:", label(r.Shopping)), s.incomplete(r.PerPersonDay, r.Portion, r.KnownPart, r.UnpricedLines, clean(r.CurrencyCode))
+			return s.T("In %s the plan %s has no full cost:", s.month(r.Month), label(r.Shopping)), s.incomplete(r.PerPersonDay, r.Portion, r.KnownPart, r.UnpricedLines, clean(r.CurrencyCode))
 		}
-		return s.T("A person’s day of the plan %s costs", label(r.Shopping)), s.money(r.PerPersonDay, clean(r.CurrencyCode))
+		return s.T("In %s a person’s day of the plan %s cost", s.month(r.Month), label(r.Shopping)), s.money(r.PerPersonDay, clean(r.CurrencyCode))
 	}
 	var known, over []result.Shopping
 	for _, r := range dishes {
@@ -244,17 +253,27 @@ func (s *site) mealsHeadline(dishes, plans []result.Shopping) (headline, strong 
 	}
 	switch {
 	case share == "" && len(known) == 1:
-		return s.T("A serving of %s costs", s.lower(dishName(dear.Shopping))), s.money(s.perServing(dear), currency)
+		return s.T("In %s a serving of %s cost", s.month(dear.Month), s.lower(dishName(dear.Shopping))), s.money(s.perServing(dear), currency)
 	case share == "":
-		return s.T("A serving costs from %s (%s) to", s.money(s.perServing(cheap), currency), s.lower(dishName(cheap.Shopping))),
+		return s.T("In %s a serving cost from %s (%s) to", s.month(dear.Month), s.money(s.perServing(cheap), currency), s.lower(dishName(cheap.Shopping))),
 			fmt.Sprintf("%s (%s)", s.money(s.perServing(dear), currency), s.lower(dishName(dear.Shopping)))
 	case over == nil && len(known) == 1:
-		return s.T("A serving of %s costs %s, within %s", s.lower(dishName(dear.Shopping)), s.money(s.perServing(dear), currency), share), ""
+		return s.T("In %s a serving of %s cost %s, within %s", s.month(dear.Month), s.lower(dishName(dear.Shopping)), s.money(s.perServing(dear), currency), share), ""
 	case over == nil:
-		return s.T("A serving of each of %s costs no more than %s", s.Count(len(known), "one dish", "%s dishes"), share), ""
+		return s.T("In %s a serving of each of %s cost no more than %s", s.month(dear.Month), s.Count(len(known), "one dish", "%s dishes"), share), ""
 	}
-	return s.T("Of %s, a serving of %s costs more than %s:", s.Count(len(known), "one dish", "%s dishes"), s.plainCount(len(over)), share),
+	return s.T("Of %s, a serving of %s cost more in %s than %s:", s.Count(len(known), "one dish", "%s dishes"), s.plainCount(len(over)), s.month(dear.Month), share),
 		s.T("%s by %s", s.lower(dishName(dear.Shopping)), s.money(result.Some(-dear.Balance.V), currency))
+}
+
+// overAtTill counts the dishes whose packs cost more a serving than a meal's share.
+func (s *site) overAtTill(dishes []result.Shopping) (n int) {
+	for _, r := range dishes {
+		if r.Till.OK && r.PerMeal.OK && r.Servings.OK && r.Servings.V > 0 && r.Till.V/r.Servings.V > r.PerMeal.V {
+			n++
+		}
+	}
+	return n
 }
 
 // plainCount prints a number in words where they are short.
@@ -343,8 +362,8 @@ func (s *site) plansPart(plans []result.Shopping) layout.Part {
 	for _, r := range plans {
 		if r.PerPersonDay.OK {
 			w := s.T("%s costs %s a person and day", label(r.Shopping), s.money(r.PerPersonDay, currency))
-			if all := s.mealsOf(r); all.OK && r.Servings.OK && r.Servings.V < float64(all.V) {
-				w = s.T("%s costs %s a person and day, for %s of %s meals", label(r.Shopping), s.money(r.PerPersonDay, currency), s.plain(r.Servings, 4), s.Figure(all.String()))
+			if s.forPart(r) {
+				w = s.T("%s costs %s a person and day, for %s of %s meals", label(r.Shopping), s.money(r.PerPersonDay, currency), s.plain(r.Servings, 4), s.Figure(s.mealsOf(r).String()))
 			} else if o := s.offset(r.Balance, currency); o != "" {
 				w += ", " + o
 			}
@@ -371,13 +390,21 @@ func (s *site) plansPart(plans []result.Shopping) layout.Part {
 			return s.incomplete(r.PerPersonDay, r.Portion, r.KnownPart, r.UnpricedLines, currency)
 		}),
 		number(s.T("Allowance a person and day"), func(r S) string { return s.money4(r.PerDay) }).or(s.T("none")),
-		number(s.T("Balance"), func(r S) string { return s.money4(r.Balance) }).or(s.T("none")),
+		column[S]{s.T("Balance"), false, func(r S) layout.Cell {
+			switch {
+			case r.Balance.OK:
+				return layout.Cell{Text: s.money4(r.Balance)}
+			case s.forPart(r):
+				return layout.Cell{Text: s.T("a part of the meals"), Missing: true}
+			}
+			return layout.Cell{Text: s.T("none"), Missing: true}
+		}},
 		number(s.T("Portion"), func(r S) string { return s.money4(r.Portion) }),
 		number(s.T("Till"), func(r S) string { return s.money4(r.Till) }),
 		number(s.T("Left over"), func(r S) string { return s.money4(r.Leftover) }),
 		number(s.T("Spoils"), func(r S) string { return s.money4(r.Stranded) }),
 		text(s.T("Status"), func(r S) string { return letters(r.Base) }))
-	p.Table.Caption = s.T("Money in %s, with the digits of the data file. Below 0 in Balance: over the allowance.%s", currency, s.statusKey(s.e, p.Table.Rows))
+	p.Table.Caption = s.T("Money in %s, with the digits of the data file. Below 0 in Balance: over the allowance. A plan for a part of the meals has no balance against whole days.%s", currency, s.statusKey(s.e, p.Table.Rows))
 	return p
 }
 
@@ -448,8 +475,12 @@ func (s *site) mealLead(x *shopping) []string {
 	switch each := s.perServing(x.Shopping); {
 	case x.Kind == "plan" && x.PerPersonDay.OK:
 		w := s.T("A person’s day costs %s", s.money(x.PerPersonDay, currency))
-		if all := s.mealsOf(x.Shopping); all.OK && x.Servings.OK && x.Servings.V < float64(all.V) {
-			lead = append(lead, s.T("%s. It has %s of the %s meals of these days, so the allowance of a whole day, %s, is no measure of it.", w, s.plain(x.Servings, 4), s.Figure(all.String()), s.money(x.PerDay, currency)))
+		if s.forPart(x.Shopping) {
+			lead = append(lead, s.T("%s. It has %s of the %s meals of these days, so the allowance of a whole day, %s, is no measure of it.", w, s.plain(x.Servings, 4), s.Figure(s.mealsOf(x.Shopping).String()), s.money(x.PerDay, currency)))
+			if x.PerMeal.OK && x.Portion.OK {
+				share := result.Some(x.PerMeal.V * x.Servings.V)
+				lead = append(lead, s.T("The share of %s meals is %s; in the pot they cost %s.", s.plain(x.Servings, 4), s.money(share, currency), s.money(x.Portion, currency)))
+			}
 			break
 		}
 		if o := s.offset(x.Balance, currency); o != "" {
@@ -462,6 +493,11 @@ func (s *site) mealLead(x *shopping) []string {
 			w += s.T(", %s a meal’s share of the allowance (%s)", o, s.money(x.PerMeal, currency))
 		}
 		lead = append(lead, w+".")
+	}
+	if x.Till.OK && x.Leftover.OK && x.Portion.OK {
+		if there := result.Some(x.Portion.V - (x.Till.V - x.Leftover.V)); there.Fixed(2) != "0.00" && there.V > 0 {
+			lead = append(lead, s.T("%s of what is in the pot was in the kitchen before, and is not paid at the till.", s.money(there, currency)))
+		}
 	}
 	if changes, _ := x.least(); len(changes) > 0 {
 		var words []string
@@ -515,7 +551,7 @@ func (s *site) pursePart(file string, x *shopping) (layout.Part, error) {
 		case !g.Till.OK || !g.LeftoverLCU.OK:
 			bar.Gap = s.T("no price")
 		case g.Packs.OK && g.Packs.V == 0:
-			bar.Gap = s.T("nothing bought: it is there")
+			bar.Gap = s.T("not bought: the kitchen has it")
 		default:
 			bar.Whole, bar.Used = g.Till.V, g.Till.V-g.LeftoverLCU.V
 			if g.Stranded.OK {
@@ -699,9 +735,9 @@ func (s *site) swapsPart(x *shopping) layout.Part {
 	case len(changes) > 0 && x.Portion.OK:
 		p.Headline = s.T("%s from %s to %s, within its share of the allowance, %s", upper(s.Count(len(changes), "one change takes it", "%s changes take it")),
 			s.num(x.Portion, 2), s.money(result.Some(x.Portion.V-saving), currency), s.num(target, 2))
-	case x.Balance.OK && x.Balance.V >= 0:
-		p.Headline = s.T("It is within its share of the allowance; what each change would do")
-	case x.Balance.OK:
+	case target.OK && x.Portion.OK && x.Portion.V <= target.V:
+		p.Headline = s.T("It costs %s, within its share of the allowance, %s; what each change would do", s.num(x.Portion, 2), s.money(target, currency))
+	case target.OK && x.Portion.OK:
 		p.Headline = s.T("No set of these changes brings it within its share of the allowance")
 	default:
 		p.Headline = s.T("What each change would do")
@@ -726,8 +762,10 @@ func (s *site) swapsPart(x *shopping) layout.Part {
 		number(s.T("Sacrifice"), func(r W) string { return s.whole(r.Sacrifice) }),
 		number(s.T("Saves"), func(r W) string { return s.money4(r.Saving) }).or(s.T("no price")),
 		number(s.T("Cost then"), func(r W) string { return s.money4(r.After) }),
-		number(s.T("Target"), func(r W) string { return s.money4(r.Target) }),
-		text(s.T("Enough"), func(r W) string { return s.code(r.Enough) }))
+		number(s.T("Target"), func(r W) string { return s.money4(r.Target) }))
+	if !target.OK || !x.Portion.OK || x.Portion.V > target.V { // else it needs no change
+		columns = append(columns, text(s.T("Enough"), func(r W) string { return s.code(r.Enough) }))
+	}
 	p.Table = tableOf(x.swaps, -1, columns...)
 	p.Table.Caption = s.T("Money in %s. Cost then: the whole with this one change.", currency)
 	return p

@@ -229,6 +229,17 @@ func (t *told) movers() (names []string, made result.Num) {
 	return names, made
 }
 
+// most is the item that moved the basket most, and whether the headline names it:
+// it names those of the basket's own direction.
+func (t *told) most() (most stair, named bool) {
+	for _, s := range t.stairs {
+		if s.item && math.Abs(s.shown.V) > math.Abs(most.shown.V) {
+			most = s
+		}
+	}
+	return most, t.total.Fixed(1) != "0.0" && most.shown.V*t.sum.V > 0 || math.Abs(most.shown.V) < seenPoints
+}
+
 // ways is what the lines that cost more added, and what those that cost less took off.
 func (t *told) ways() (up, down result.Num) {
 	var ways [2]float64
@@ -286,7 +297,7 @@ var partWords = [...]struct {
 	draw.Pure:   {"pure", "the same goods at another price", "%s from the same goods at other prices", "%s come from the same goods at other prices"},
 	draw.Size:   {"size", "another pack size", "%s from other pack sizes", "%s come from other pack sizes"},
 	draw.Mix:    {"mix", "mix: other goods or shops", "%s from other goods or shops (mix)", "%s come from other goods or shops (mix)"},
-	draw.Filled: {"filled", "imputed, not parted", "%s from imputed prices", "%s come from imputed prices"},
+	draw.Filled: {"filled", "imputed: its parts are not known", "%s from imputed prices", "%s come from imputed prices"},
 }
 
 // changeRange says how sure a basket's change is. Rose and fell stand for a range
@@ -328,6 +339,13 @@ func (v *view) movedLead(t told) (lead []string) {
 		}
 		if len(words) > 1 {
 			lead = append(lead, v.T("Of the %s points, %s.", v.signed(t.sum, 2), v.list(words, 4)))
+		}
+		if most, named := t.most(); !named {
+			words := catalogue.Key("The line that moved it most was %s: it added %s points.")
+			if most.shown.V < 0 {
+				words = "The line that moved it most was %s: it took off %s points."
+			}
+			lead = append([]string{v.T(words, most.name, v.num(abs(most.shown), 2))}, lead...)
 		}
 		lead = append(lead, v.changeRange(t.from, t.to))
 	} else {
@@ -385,6 +403,9 @@ func (v *view) movedPart(t told, file string) (layout.Part, error) {
 			p.Key = append(p.Key, key(words.kind, v.T(words.key)))
 		}
 	}
+	if slices.ContainsFunc(t.stairs, func(s stair) bool { return s.parts.Sum() < -seenPoints }) {
+		p.Key = append(p.Key, key("fall", v.T("pointed at the left: takes off")))
+	}
 	sum := draw.Stair{Name: v.T("All lines"), Value: v.signed(t.sum, 2), Words: v.T("All lines add %s pp", v.signed(t.sum, 2))}
 	p.Foot = []string{v.T("In the figure the lines are so rounded that they add up to the total (largest remainder). Within a bar, a line’s points are divided as the logarithms of its parts.")}
 	source := v.site.source(v.T("%s, basket %s, %s to %s", v.region(), label(v.c.Basket), v.month(t.from), v.month(t.to)))
@@ -426,13 +447,13 @@ func (v *view) movedTable(t told) layout.Part {
 		pct(v.T("Size, %"), func(r M) result.Num { return r.Size }),
 		pct(v.T("Mix, %"), func(r M) result.Num { return r.Mix }),
 		pct(v.T("Adds, pp"), func(r M) result.Num { return r.Contribution }).or(v.T("none")),
-		column[M]{v.T("Rank"), false, func(r M) layout.Cell {
+		column[M]{v.T("Rank by price"), false, func(r M) layout.Cell {
 			if r.Rank.OK {
 				return layout.Cell{Text: r.Rank.String()}
 			}
 			return layout.Cell{Text: v.unranked(r), Missing: true}
 		}},
-		number(v.T("Seen in both"), func(r M) string { return v.whole(r.NMatched) }),
+		number(v.T("Varieties seen in both"), func(r M) string { return v.whole(r.NMatched) }),
 		text(v.T("Status"), func(r M) string { return letters(r.Base) }))
 	sum := layout.Cell{Text: v.num(t.total, 3)}
 	if !t.total.OK {
@@ -441,7 +462,7 @@ func (v *view) movedTable(t told) layout.Part {
 	cells := make([]layout.Cell, len(p.Table.Head))
 	cells[0], cells[7] = layout.Cell{Text: v.T("All lines")}, sum
 	p.Table.Rows = append(p.Table.Rows, layout.Row{Sum: true, Cells: cells})
-	p.Table.Caption = v.T("%s, %s to %s. Unit prices in %s a kg, litre or piece, with the digits of the data file. (1 + price)(1 + size)(1 + mix) = 1 + change. Adds: to the basket’s change, in percentage points; rounded lines may miss the total in the last digit. Rank: by what the price part adds or takes off, where three or more varieties were seen at a shop in both months.%s",
+	p.Table.Caption = v.T("%s, %s to %s. Unit prices in %s a kg, litre or piece, with the digits of the data file. Price, size and mix, multiplied, make the change. Adds: to the basket’s change, in percentage points; rounded lines may miss the total in the last digit. Rank by price: by what the price part adds or takes off, the most first, where three or more varieties were seen at a shop in both months. Varieties seen in both: of the item, each at one shop, in both months.%s",
 		v.region(), v.month(t.from), v.month(t.to), v.currency, v.statusKey(v.e, p.Table.Rows))
 	return p
 }

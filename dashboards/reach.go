@@ -181,7 +181,7 @@ func (v *view) reachLead(at int) []string {
 	case r.Shortfall.OK && r.Shortfall.V > 0:
 		s := v.T("The household went short by %s in the month", v.money(r.Shortfall, v.currency))
 		if r.ShortfallPerMeal.OK {
-			s += v.T(", which is %s for each person’s every meal", v.money(r.ShortfallPerMeal, v.currency))
+			s += v.T(", which is %s a meal for each person", v.money(r.ShortfallPerMeal, v.currency))
 		}
 		lead = append(lead, s+".")
 	case r.Balance.OK && r.Balance.V > 0:
@@ -237,7 +237,7 @@ func (t tongue) noRange(b result.Base) string {
 	if b.NOutlets.V >= 3 {
 		return t.T("No range across the shops seen could be made.")
 	}
-	return t.T("It rests on %s: a range takes three.", t.Count(b.NOutlets.V, "one shop", "%s shops"))
+	return t.T("It rests on %s, and a range across shops takes at least three.", t.Count(b.NOutlets.V, "one shop", "%s shops"))
 }
 
 // lacks says what a basket's total lacks in a month.
@@ -327,9 +327,9 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 	p.Key = s.stripKey(months)
 	any := func(is func(draw.Month) bool) bool { return slices.ContainsFunc(months, is) }
 	if any(notFed) {
-		words := catalogue.Key("Where the ink stops is where the money stops. Open marks are the days left to feed.")
+		words := catalogue.Key("Where the ink stops is where the money stops. Each frame is a day not fed, the first of them perhaps in part.")
 		if any(ranged) {
-			words = "Where the ink stops is where the money stops. Open marks are the days left to feed; faded ones would have been fed or not, by the shop."
+			words = "Each frame is a day not fed, the first of them perhaps in part. Faded days would have been fed or not, by the shop."
 		}
 		p.Notes = append(p.Notes, layout.Note{Head: s.T("Read down the ragged edge."), Text: s.T(words)})
 	}
@@ -367,7 +367,7 @@ func (t tongue) stripKey(months []draw.Month) (marks []layout.Mark) {
 		drawn func(draw.Month) bool
 	}{
 		{"fed", "day fed", func(m draw.Month) bool { return m.Fed > 0 }},
-		{"part", "day the money ran out, fed in part", func(m draw.Month) bool { return m.Part > 0 && !ranged(m) }}, // else it is in the faded edge
+		{"part", "day the money ran out, fed in part", func(m draw.Month) bool { return m.Part > 0 && notFed(m) && !ranged(m) }}, // else it is in the faded edge
 		{"open", "day not fed", notFed},
 		{"range", "faded: range across the shops seen", ranged},
 		{"hatched", "over a quarter of the cost imputed", func(m draw.Month) bool { return m.Hatched }},
@@ -727,8 +727,8 @@ func (v *view) warnings() (notes []layout.Note, foot []string) {
 	elsewhere := 0
 next:
 	for _, w := range v.e.Warnings {
-		if v.mealOf(w) != "" {
-			continue // it stands on the meal's sheet
+		if v.mealOf(w) != "" || w.Code == "quarantined" {
+			continue // it stands on the meal's sheet, or with every row set aside on Grounds
 		}
 		for _, k := range strings.Split(w.Key, "/") {
 			if other[k] {

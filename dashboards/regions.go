@@ -314,7 +314,7 @@ func (s *site) levelsPart(v *view, file string, rows []level) (layout.Part, erro
 	source := s.source(s.T("Basket %s, one person", label(v.c.Basket)))
 	s.lighten(&p, panels)
 	wide, slim := draw.Panels(s.drawing(), panels, s.shortMonth(from), s.shortMonth(to), mark(source, draw.Wide), mark(source, draw.Slim))
-	s.panelKey(&p, panels)
+	s.panelKey(&p, panels, s.T("over a quarter of the cost imputed"), s.T("one such month"))
 	if slices.ContainsFunc(panels, func(p draw.Panel) bool { return strings.HasSuffix(p.Title, " [U]") }) {
 		p.Foot = append(p.Foot, s.T("[U] %s: not ranked.", s.statusText(s.e, 'U')))
 	}
@@ -344,12 +344,13 @@ func (s *site) lighten(p *layout.Part, panels []draw.Panel) {
 	}
 }
 
-// panelKey explains the marks that panels hold, and their scale.
-func (s *site) panelKey(p *layout.Part, panels []draw.Panel) {
-	var ranged, broken, filled bool
+// panelKey explains the marks that panels hold, and their scale; broken and ring
+// say what a broken line and a ring of these panels are.
+func (s *site) panelKey(p *layout.Part, panels []draw.Panel, broken, ring string) {
+	var ranged, anyBroken, filled bool
 	for _, panel := range panels {
 		for _, at := range panel.Points {
-			ranged, broken, filled = ranged || at.Lo != "", broken || at.Broken, filled || at.Value != ""
+			ranged, anyBroken, filled = ranged || at.Lo != "", anyBroken || at.Broken, filled || at.Value != ""
 		}
 	}
 	if !filled {
@@ -362,7 +363,7 @@ func (s *site) panelKey(p *layout.Part, panels []draw.Panel) {
 	if ranged {
 		p.Key = append(p.Key, key("band", s.T("range across the shops seen")))
 	}
-	if broken {
-		p.Key = append(p.Key, key("broken", s.T("imputed")), key("ring", s.T("one imputed month")))
+	if anyBroken {
+		p.Key = append(p.Key, key("broken", broken), key("ring", ring))
 	}
 }

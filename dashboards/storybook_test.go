@@ -41,7 +41,7 @@ func TestStorybook(t *testing.T) {
 		if name == inGerman {
 			language = german
 		}
-		if err := Write(dir, all[name], language, chartLibrary(), false); err != nil {
+		if err := Write(dir, all[name], language, chartLibrary(), "", false); err != nil {
 			t.Fatal(err)
 		}
 		if err := os.Mkdir(filepath.Join(dir, "data"), 0o755); err != nil {

@@ -185,7 +185,7 @@ func TestEveryTextIsTranslated(t *testing.T) {
 		if err := os.MkdirAll(dir, 0o755); err != nil {
 			t.Fatal(err)
 		}
-		if err := Write(dir, e, strange, library, false); err != nil {
+		if err := Write(dir, e, strange, library, "", false); err != nil {
 			t.Fatal(err)
 		}
 		known := phrases(e)
@@ -212,7 +212,15 @@ func TestEveryTextIsTranslated(t *testing.T) {
 							t.Fatal(err)
 						}
 						said(option, func(text string) { tell(file, "option", text) })
-					} else if len(n.kids) == 0 {
+					} else if n.name == "svg" || n.name == "g" { // lines of type, which may part a name
+						var lines []string
+						for _, k := range n.kids {
+							if k.name == "text" {
+								lines = append(lines, k.text)
+							}
+						}
+						tell(file, "lines", strings.Join(lines, " "))
+					} else if len(n.kids) == 0 && n.name != "text" {
 						tell(file, n.name, n.text)
 					} else if inner := n.text; n.name == "p" || n.name == "li" || n.name == "h1" || n.name == "span" {
 						tell(file, n.name, inner)
@@ -308,7 +316,7 @@ func TestNumbersFollowTheLanguage(t *testing.T) {
 		if err := os.MkdirAll(dir, 0o755); err != nil {
 			t.Fatal(err)
 		}
-		if err := Write(dir, e, l, "", false); err != nil {
+		if err := Write(dir, e, l, "", "", false); err != nil {
 			t.Fatal(err)
 		}
 		return files(t, dir)

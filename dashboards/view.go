@@ -267,11 +267,11 @@ func (v *view) source() string {
 	return v.site.source(v.T("%s, %s, basket %s", v.householdName(), v.region(), label(v.c.Basket)))
 }
 
-// mark is a source as a drawing of a width carries it, in at most two lines.
+// mark is a source as a drawing of a width carries it, in at most three lines.
 func mark(source string, width float64) []string {
 	lines := draw.Wrap(source, width, 12)
-	if len(lines) > 2 {
-		lines = []string{lines[0], strings.TrimSuffix(lines[1], ".") + "…"}
+	if len(lines) > 3 {
+		lines = append(lines[:2:2], strings.TrimSuffix(lines[2], ".")+"…")
 	}
 	return lines
 }
@@ -283,7 +283,8 @@ func (v *view) at(m result.Month) place { return place{v.c.Region, v.c.Basket, m
 // hatched says whether more than a quarter of the cost is imputed.
 func hatched(b result.Base) bool { return b.ImputedShare.OK && b.ImputedShare.V > 0.25 }
 
-// linePlots draws a line figure for both widths; without a chart library there
+// linePlots draws a line figure for both widths. Its source stands below it and in
+// its file, not in the drawing, which so stays the same while its line does. Without a chart library there
 // are none, and the part says so. Nor are there for lines without a value.
 func (s *site) linePlots(p *layout.Part, source, file string, l draw.Lines, words string, data ...string) error {
 	p.Source = source
@@ -306,11 +307,7 @@ func (s *site) linePlots(p *layout.Part, source, file string, l draw.Lines, word
 		class string
 		width float64
 	}{{"wide", draw.Wide}, {"slim", draw.Slim}} {
-		d, err := s.engine.Draw(l, size.width, p.ID+"-"+size.class, mark(source, size.width))
-		if err != nil {
-			return err
-		}
-		option, err := l.Option(size.width, mark(source, size.width))
+		d, option, err := s.engine.Draw(l, size.width, p.ID+"-"+size.class)
 		if err != nil {
 			return err
 		}

@@ -304,5 +304,6 @@ func (t tongue) scriptWords() map[string]any {
 	}
 	decimal, thousands := t.Marks()
 	return map[string]any{"rows": t.T("Rows with the words"), "month": t.T("of the month"), "all": t.T("all"), "months": months, "decimal": decimal, "thousands": thousands,
-		"shown": t.T("%s of %s rows shown.", "{shown}", "{rows}"), "links": t.T("%s with the words", "{what}")}
+		"shown": t.T("%s of %s rows shown.", "{shown}", "{rows}"), "links": t.T("%s with the words", "{what}"),
+		"keys": t.T("Arrow keys read it month by month.")}
 }

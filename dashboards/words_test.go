@@ -59,7 +59,7 @@ func TestWords(t *testing.T) {
 		{"no range where none was seen", en.noRange(result.Base{NObservations: result.Count(0), NOutlets: result.Count(0)}), "No price was seen this month; all are filled by rule."},
 		{"no range from counted averages", en.noRange(result.Base{NObservations: result.Count(9), NOutlets: result.Count(0)}), "It rests on published averages, which do not tell the shops behind them, so no range can be given."},
 		{"by rule alone", en.basis(result.Base{NObservations: result.Count(0)}), "by rule alone"},
-		{"no range from two shops", en.noRange(result.Base{NOutlets: result.Count(2)}), "It rests on two shops: a range takes three."},
+		{"no range from two shops", en.noRange(result.Base{NOutlets: result.Count(2)}), "It rests on two shops, and a range across shops takes at least three."},
 	} {
 		if c.got != c.want {
 			t.Errorf("%s: got %q, want %q", c.name, c.got, c.want)

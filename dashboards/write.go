@@ -116,15 +116,16 @@ const workers = 2
 // each meal and each region's least-cost diets, the drawings as SVG files under figures/ (and as PNG, if png), the style sheet and the script.
 // library is the chart library's file, which is copied beside them; without
 // one ("") the large line figures are left to their tables, and the pages say so.
+// What it draws is kept in the folder kept for the next run, unless that is "".
 //
-// Nothing outside dir is written, whatever the names in e are. The same
+// Nothing outside dir and kept is written, whatever the names in e are. The same
 // edition gives the same bytes.
-func Write(dir string, e *result.Edition, lang *catalogue.Language, library string, png bool) error {
+func Write(dir string, e *result.Edition, lang *catalogue.Language, library, kept string, png bool) error {
 	s := newSite(dir, e, lang)
 	s.png = png
 	if library != "" {
 		var err error
-		if s.engine, err = draw.NewEngine(library); err != nil {
+		if s.engine, err = draw.NewEngine(library, kept); err != nil {
 			return err
 		}
 		b, err := os.ReadFile(library)
@@ -173,7 +174,10 @@ func Write(dir string, e *result.Edition, lang *catalogue.Language, library stri
 			return fmt.Errorf("%s.html: %w", jobs[i].file, err)
 		}
 	}
-	return nil
+	if s.engine == nil {
+		return nil
+	}
+	return s.engine.Close()
 }
 
 func newSite(dir string, e *result.Edition, lang *catalogue.Language) *site {
@@ -322,8 +326,9 @@ func (s *site) choices(k kind, c result.Combination) []layout.Choice {
 	return choices
 }
 
-// drawn gives a drawing its place in a part at both widths.
+// drawn gives a drawing that carries its source its place in a part at both widths.
 func (s *site) drawn(p *layout.Part, file string, wide, slim draw.Drawing, words string, data ...string) error {
+	p.Source = ""
 	return s.figure(p, file, wide, []layout.Plot{plot("wide", wide, words, nil), plot("slim", slim, words, nil)}, data...)
 }
 
@@ -331,9 +336,12 @@ func (s *site) drawn(p *layout.Part, file string, wide, slim draw.Drawing, words
 // downloads beside it.
 func (s *site) figure(p *layout.Part, file string, d draw.Drawing, plots []layout.Plot, data ...string) error {
 	name := "figures/" + file + "." + p.ID
-	svg := d.File(p.Headline, p.Subtitle, append(slices.Clone(p.Foot), s.fileNotes()...)...)
+	notes := slices.Concat(p.Foot, s.fileNotes())
+	if p.Source != "" {
+		notes = append([]string{p.Source}, notes...)
+	}
+	svg := d.File(p.Headline, p.Subtitle, notes...)
 	p.Plots, p.Links = plots, []layout.Link{{Text: "SVG", Href: name + ".svg"}}
-	p.Source = "" // the drawing carries it
 	if err := s.write(filepath.FromSlash(name+".svg"), svg); err != nil {
 		return err
 	}

@@ -105,8 +105,11 @@ func (t *tracer) shopping(s result.Shopping, column string) (*Node, error) {
 		again := per.meal - portion/s.Servings.Or()
 		if s.Kind == "plan" {
 			again = per.day - portion/personDays
+			if s.Servings.Or() < personDays*math.Round(per.day/per.meal) {
+				again = math.NaN() // whole days are no measure of a part of their meals
+			}
 		}
-		return computed(s.Balance, again, "allowance - portion cost, of a plan per person and day, of a recipe per serving", append([]*Node{whole}, per.inputs...)...)
+		return computed(s.Balance, again, "allowance - portion cost, of a plan for all meals per person and day, of a recipe per serving", append([]*Node{whole}, per.inputs...)...)
 	}
 	return &Node{Formula: "read off the row", Inputs: lines}, nil
 }

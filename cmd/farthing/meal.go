@@ -296,8 +296,11 @@ func printMeal(out io.Writer, x *kitchen.Answer, written ...string) {
 		fmt.Fprintln(out)
 	}
 	printNutrients(out, x)
-	if s.PerPersonDay.OK && s.PerDay.OK {
+	switch {
+	case s.PerPersonDay.OK && s.Balance.OK:
 		fmt.Fprintf(out, "a person's day  %s; the allowance gives %s: %s\n", s.PerPersonDay.Fixed(4), s.PerDay.Fixed(4), balance(s.Balance))
+	case s.PerPersonDay.OK && s.PerDay.OK: // a warning tells how many meals are planned
+		fmt.Fprintf(out, "a person's day  %s, for a part of its meals; the allowance of the whole day is %s\n", s.PerPersonDay.Fixed(4), s.PerDay.Fixed(4))
 	}
 	for _, w := range x.Warnings {
 		if w.Code != "incomplete" {

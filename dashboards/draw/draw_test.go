@@ -3,6 +3,7 @@ package draw
 import (
 	"encoding/json"
 	"encoding/xml"
+	"errors"
 	"flag"
 	"fmt"
 	"image"
@@ -100,7 +101,7 @@ func openMarks(svg string) (n int) {
 	return n
 }
 
-// TestStripCounts counts the marks: a day is drawn once, as fed, in part or open.
+// TestStripCounts counts the marks: a day is inked as fed or framed as not, the first of those perhaps with ink in part.
 func TestStripCounts(t *testing.T) {
 	nan := math.NaN()
 	for _, c := range []struct {
@@ -109,10 +110,10 @@ func TestStripCounts(t *testing.T) {
 		ink, part, open int
 	}{
 		{"none fed", Month{Days: 30}, 0, 0, 30},
-		{"part of the first day", Month{Days: 30, Part: 0.5}, 0, 1, 29},
-		{"27 and a part of 29", Month{Days: 29, Fed: 27, Part: 0.08}, 27, 1, 1},
+		{"part of the first day", Month{Days: 30, Part: 0.5}, 0, 1, 30},
+		{"27 and a part of 29", Month{Days: 29, Fed: 27, Part: 0.08}, 27, 1, 2},
 		{"a whole number of days", Month{Days: 29, Fed: 27}, 27, 0, 2},
-		{"all but a part", Month{Days: 30, Fed: 29, Part: 0.97}, 29, 1, 0},
+		{"all but a part", Month{Days: 30, Fed: 29, Part: 0.97}, 29, 1, 1},
 		{"all fed", Month{Days: 31, Fed: 31}, 31, 0, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -129,12 +130,16 @@ func TestStripCounts(t *testing.T) {
 				if n := strings.Count(got, "stroke-dasharray"); n != ink {
 					t.Errorf("got %d strokes of ink, want %d", n, ink)
 				}
-				if n := strings.Count(got, `stroke="`+Fed+`" stroke-width="1.25"`); n != c.part {
+				if n := strings.Count(got, `fill="`+Fed+`"`); n != c.part {
 					t.Errorf("got %d days in part, want %d", n, c.part)
 				}
-				if n := openMarks(got); n != c.open {
-					t.Errorf("got %d open days, want %d", n, c.open)
+				c.m.Lo, c.m.Hi = float64(c.m.Fed)-1.5, float64(c.m.Fed)+1.5 // fades the ink, and leaves the frames
+				for _, svg := range []string{got, days(c.m, s, 0)} {
+					if n := openMarks(svg); n != c.open {
+						t.Errorf("got %d open days, want %d", n, c.open)
+					}
 				}
+				c.m.Lo, c.m.Hi = nan, nan
 			}
 		})
 	}
@@ -433,7 +438,9 @@ func TestCoverage(t *testing.T) {
 }
 
 func TestOptionGolden(t *testing.T) {
-	got, err := lines().Option(Wide, []string{"Invented demo data. </script>"})
+	named := lines()
+	named.Series[0].Name = "basket </script>"
+	got, err := named.Option(Wide)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -519,9 +526,9 @@ func TestEngineErrors(t *testing.T) {
 					t.Fatal(err)
 				}
 			}
-			e, err := NewEngine(file)
+			e, err := NewEngine(file, "")
 			if err == nil {
-				_, err = e.Draw(lines(), Wide, "a", nil)
+				_, _, err = e.Draw(lines(), Wide, "a")
 			}
 			if err == nil || !strings.Contains(err.Error(), c.want) || !strings.Contains(err.Error(), "chart library") {
 				t.Errorf("got %v, want an error of the chart library with %q", err, c.want)
@@ -538,16 +545,16 @@ func TestEngine(t *testing.T) {
 		t.Skip("no chart library: name its folder in FARTHING_ASSETS")
 	}
 	file := filepath.Join(dir, "echarts.min.js")
-	e, err := NewEngine(file)
+	e, err := NewEngine(file, "")
 	if err != nil {
 		t.Fatal(err)
 	}
-	other, err := NewEngine(file)
+	other, err := NewEngine(file, "")
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, width := range []float64{Wide, Slim} {
-		first, err := e.Draw(lines(), width, "a", []string{"Invented"})
+		first, _, err := e.Draw(lines(), width, "a")
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -556,7 +563,7 @@ func TestEngine(t *testing.T) {
 			wg.Go(func() {
 				l := lines()
 				l.Months[1] = strings.Repeat("x", i/2) // three figures, each asked for twice
-				again, err := other.Draw(l, width, "a", []string{"Invented"})
+				again, _, err := other.Draw(l, width, "a")
 				if err != nil || i < 2 && first != again {
 					t.Errorf("got other bytes or %v from another engine, want the same", err)
 				}
@@ -564,7 +571,7 @@ func TestEngine(t *testing.T) {
 		}
 		wg.Wait()
 		wellFormed(t, first.Inline("drawn", "x"))
-		for _, want := range []string{">no full price<", ">no allowance<", Tint, Edge, ">basket<", ">155.18<", ">allowance<", ">165.36<", ">Invented<", "stroke-dasharray"} {
+		for _, want := range []string{">no full price<", ">no allowance<", Tint, Edge, ">basket<", ">155.18<", ">allowance<", ">165.36<", "stroke-dasharray"} {
 			if !strings.Contains(first.Inner, want) {
 				t.Errorf("got %s, want %s in it", first.Inner, want)
 			}
@@ -573,7 +580,7 @@ func TestEngine(t *testing.T) {
 		long.Months = make([]string, 240)
 		long.Months[0] = "2004"
 		long.Series[0].Points = append(make([]Point, 233), long.Series[0].Points...)
-		if d, err := e.Draw(long, width, "a", nil); err != nil || !strings.Contains(d.Inner, ">155.18<") || !strings.Contains(d.Inner, ">no full price<") {
+		if d, _, err := e.Draw(long, width, "a"); err != nil || !strings.Contains(d.Inner, ">155.18<") || !strings.Contains(d.Inner, ">no full price<") {
 			t.Errorf("got %v %s, want the newest value and the gaps named however many months there are", err, d.Inner)
 		}
 		_, img := picture(t, first.File("", ""))
@@ -585,6 +592,74 @@ func TestEngine(t *testing.T) {
 	}
 	if n := len(other.drawn); n != 6 {
 		t.Errorf("got %d figures drawn, want each of three once at each width", n)
+	}
+}
+
+// TestKept: a figure drawn by one run is not drawn again by the next, unless the
+// file of it was changed, or the library; what a run did not ask for goes.
+func TestKept(t *testing.T) {
+	dir := t.TempDir()
+	drawn := 0
+	run := func(library string, figures ...string) (got []string) {
+		t.Helper()
+		c, err := newCache(filepath.Join(dir, "drawings"), library)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, f := range figures {
+			svg, err := c.get(f, func() (string, error) { drawn++; return library + " draws " + f, nil })
+			if err != nil {
+				t.Fatal(err)
+			}
+			got = append(got, svg)
+		}
+		if err := c.sweep(); err != nil {
+			t.Fatal(err)
+		}
+		return got
+	}
+	kept := func() []string {
+		files, err := filepath.Glob(filepath.Join(dir, "drawings", "*"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return files
+	}
+	for _, c := range []struct {
+		name, library string
+		figures       []string
+		drawn, kept   int
+	}{
+		{"the first run", "a", []string{"x", "y"}, 2, 2},
+		{"nothing changed", "a", []string{"x", "y"}, 0, 2},
+		{"one changed", "a", []string{"x", "z"}, 1, 2},
+		{"another library", "b", []string{"x", "z"}, 2, 2},
+		{"fewer", "b", []string{"z"}, 0, 1},
+	} {
+		drawn = 0
+		got := run(c.library, c.figures...)
+		if n := len(kept()); drawn != c.drawn || n != c.kept {
+			t.Errorf("%s: got %d drawn and %d kept, want %d and %d", c.name, drawn, n, c.drawn, c.kept)
+		}
+		for i, f := range c.figures {
+			if want := c.library + " draws " + f; got[i] != want {
+				t.Errorf("%s: got %q, want %q", c.name, got[i], want)
+			}
+		}
+	}
+	if err := os.WriteFile(kept()[0], []byte("half a"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if got := run("b", "z"); got[0] != "b draws z" {
+		t.Errorf("got %q from a file cut short, want it drawn anew", got[0])
+	}
+	c, err := newCache("", "a")
+	if err != nil {
+		t.Fatal(err)
+	}
+	failed := errors.New("no")
+	if _, err := c.get("x", func() (string, error) { return "", failed }); err != failed || c.sweep() != nil {
+		t.Errorf("got %v, want the error of the drawing, and nothing to throw away", err)
 	}
 }
 
@@ -610,12 +685,12 @@ func TestMarks(t *testing.T) {
 	if dir == "" {
 		t.Skip("no chart library: name its folder in FARTHING_ASSETS")
 	}
-	e, err := NewEngine(filepath.Join(dir, "echarts.min.js"))
+	e, err := NewEngine(filepath.Join(dir, "echarts.min.js"), "")
 	if err != nil {
 		t.Fatal(err)
 	}
 	for words, want := range map[Words]string{german: ">1.000,5<", english: ">1,000.5<"} { // the library's own marks are English
-		d, err := e.Draw(Lines{Words: words, Months: []string{"Jan", "Feb"}, Series: []Series{{Name: "basket", Points: points}}}, Wide, "x", nil)
+		d, _, err := e.Draw(Lines{Words: words, Months: []string{"Jan", "Feb"}, Series: []Series{{Name: "basket", Points: points}}}, Wide, "x")
 		if err != nil {
 			t.Fatal(err)
 		}

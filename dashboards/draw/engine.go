@@ -2,6 +2,7 @@ package draw
 
 import (
 	"cmp"
+	"encoding/json"
 	"fmt"
 	"os"
 	"regexp"
@@ -12,11 +13,13 @@ import (
 )
 
 // Engine draws line figures with the chart library, without a browser. Many
-// may draw at once; a figure that was drawn is not drawn again.
+// may draw at once; a figure that was drawn is not drawn again, nor by the next
+// run where drawings are kept.
 type Engine struct {
 	idle  chan machine
 	mu    sync.Mutex
 	drawn map[string]func() (string, error)
+	kept  *cache
 }
 
 // machine is a script engine with the library in it, at work for one figure at a time.
@@ -28,17 +31,22 @@ type machine struct {
 // machines draw at once: more would cost memory, and gain nothing on few processors.
 const machines = 2
 
-// NewEngine reads the chart library's file.
-func NewEngine(library string) (*Engine, error) {
+// NewEngine reads the chart library's file. Drawings are kept in the folder kept,
+// which is made; "" keeps none.
+func NewEngine(library, kept string) (*Engine, error) {
 	src, err := os.ReadFile(library)
 	if err != nil {
 		return nil, fmt.Errorf("chart library: %w", err)
+	}
+	drawings, err := newCache(kept, string(src), string(BandScript), drawScript)
+	if err != nil {
+		return nil, fmt.Errorf("drawings that are kept: %w", err)
 	}
 	program, err := goja.Compile("library", string(src), false)
 	if err != nil {
 		return nil, fmt.Errorf("chart library %s: %w", library, err)
 	}
-	e := &Engine{idle: make(chan machine, machines), drawn: map[string]func() (string, error){}}
+	e := &Engine{idle: make(chan machine, machines), drawn: map[string]func() (string, error){}, kept: drawings}
 	errs := make(chan error, machines)
 	for range machines {
 		go func() {
@@ -55,6 +63,24 @@ func NewEngine(library string) (*Engine, error) {
 	return e, nil
 }
 
+// Close throws away kept drawings that were not asked for since the engine was made.
+func (e *Engine) Close() error { return e.kept.sweep() }
+
+// drawScript draws an option as SVG.
+const drawScript = `(function (option, width, height, decimal, thousands) {
+	var c = echarts.init(null, null, {renderer: "svg", ssr: true, width: width, height: height});
+	option = JSON.parse(option);
+	if (decimal !== "." || thousands !== "") option.yAxis[0].axisLabel.formatter = function (value) {
+		var parts = String(value).split(".");
+		parts[0] = parts[0].replace(/\B(?=(\d{3})+$)/g, thousands);
+		return parts.join(decimal);
+	};
+	c.setOption(option);
+	var svg = c.renderToSVGString();
+	c.dispose();
+	return svg;
+})`
+
 func newMachine(library *goja.Program) (machine, error) {
 	vm := goja.New()
 	// The library asks for a later frame, which a drawing made at once never needs.
@@ -67,19 +93,7 @@ func newMachine(library *goja.Program) (machine, error) {
 	if _, err := vm.RunString(string(BandScript)); err != nil {
 		return machine{}, err
 	}
-	v, err := vm.RunString(`(function (option, width, height, decimal, thousands) {
-		var c = echarts.init(null, null, {renderer: "svg", ssr: true, width: width, height: height});
-		option = JSON.parse(option);
-		if (decimal !== "." || thousands !== "") option.yAxis[0].axisLabel.formatter = function (value) {
-			var parts = String(value).split(".");
-			parts[0] = parts[0].replace(/\B(?=(\d{3})+$)/g, thousands);
-			return parts.join(decimal);
-		};
-		c.setOption(option);
-		var svg = c.renderToSVGString();
-		c.dispose();
-		return svg;
-	})`)
+	v, err := vm.RunString(drawScript)
 	if err != nil {
 		return machine{}, err
 	}
@@ -87,23 +101,26 @@ func newMachine(library *goja.Program) (machine, error) {
 	return machine{vm, draw}, nil
 }
 
-// Draw draws the figure at a width. The id must be the figure's own in its page.
-func (e *Engine) Draw(l Lines, width float64, id string, mark []string) (Drawing, error) {
-	option, err := l.Option(width, mark)
+// Draw draws the figure at a width, and gives the option it was drawn from. The id
+// must be the figure's own in its page.
+func (e *Engine) Draw(l Lines, width float64, id string) (Drawing, json.RawMessage, error) {
+	option, err := l.Option(width)
 	if err != nil {
-		return Drawing{}, err
+		return Drawing{}, nil, err
 	}
 	w, h := l.Size(width)
 	e.mu.Lock()
-	key := string(option) + px(w) + l.Words.Decimal + l.Words.Thousands
+	key := strings.Join([]string{px(w), px(h), l.Words.Decimal, l.Words.Thousands, string(option)}, "\n")
 	draw, ok := e.drawn[key]
 	if !ok {
-		draw = sync.OnceValues(func() (string, error) { return e.svg(string(option), w, h, l.Words) })
+		draw = sync.OnceValues(func() (string, error) {
+			return e.kept.get(key, func() (string, error) { return e.svg(string(option), w, h, l.Words) })
+		})
 		e.drawn[key] = draw
 	}
 	e.mu.Unlock()
 	svg, err := draw()
-	return Drawing{w, h, plain(svg, id)}, err
+	return Drawing{w, h, plain(svg, id)}, option, err
 }
 
 func (e *Engine) svg(option string, w, h float64, words Words) (string, error) {

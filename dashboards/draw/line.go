@@ -6,7 +6,6 @@ import (
 	"math"
 	"slices"
 	"strconv"
-	"strings"
 
 	"github.com/go-echarts/go-echarts/v2/charts"
 	"github.com/go-echarts/go-echarts/v2/opts"
@@ -121,17 +120,15 @@ func scale(lo, hi float64) (from, to, step float64) {
 // Size is a line figure's size in px at a width.
 func (l Lines) Size(width float64) (w, h float64) {
 	if width < Wide {
-		return width, 250
+		return width, 220
 	}
-	return width, 290
+	return width, 260
 }
 
 // Option is the chart library's option at a width, as JSON that may stand in
-// a script element: <, > and & are escaped. mark is lines of small type at
-// the drawing's foot.
-func (l Lines) Option(width float64, mark []string) (json.RawMessage, error) {
-	const top = 14.0
-	bottom := 44 + 15*float64(len(mark))
+// a script element: <, > and & are escaped.
+func (l Lines) Option(width float64) (json.RawMessage, error) {
+	const top, bottom = 14.0, 30.0
 	_, height := l.Size(width)
 	from, to, step := l.Scale()
 	c := charts.NewLine()
@@ -139,8 +136,6 @@ func (l Lines) Option(width float64, mark []string) (json.RawMessage, error) {
 		charts.WithAnimation(false),
 		charts.WithLegendOpts(opts.Legend{Show: opts.Bool(false)}),
 		charts.WithTooltipOpts(opts.Tooltip{Show: opts.Bool(false)}),
-		charts.WithTitleOpts(opts.Title{Title: strings.Join(mark, "\n"), Left: "-5", Bottom: "0", // less its own padding
-			TitleStyle: &opts.TextStyle{Color: Muted, FontSize: 12, FontWeight: "normal", LineHeight: 15}}),
 		charts.WithGridOpts(opts.Grid{Left: "46", Right: "82", Top: px(top), Bottom: px(bottom)}),
 		charts.WithXAxisOpts(opts.XAxis{
 			Type:        "category",

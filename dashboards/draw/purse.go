@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html"
 	"strings"
+	"unicode/utf8"
 )
 
 // Purse is a bar of money: what must be paid, the part of it that is used, and
@@ -21,7 +22,7 @@ type purseSize struct {
 }
 
 var (
-	widePurse = purseSize{width: Wide, x0: 190, x1: 590, row: 27}
+	widePurse = purseSize{width: Wide, x0: 200, x1: 600, row: 27}
 	slimPurse = purseSize{width: Slim, x0: 1, x1: 326, row: 42, two: true}
 )
 
@@ -67,6 +68,9 @@ func purses(w Words, rows []Purse, unit string, limit float64, limitWords string
 			words.WriteString(text(0, y+12, fitted(r.Name, s.width-130, 13), halo) + text(s.width, y+12, r.Value, end+" "+halo))
 		} else {
 			b.WriteString(text(0, y+12, fitted(r.Name, s.x0-14, 13), ""))
+			if x := at(limit); limit > 0 && value < x+4 && x-4 < value+0.56*13*float64(utf8.RuneCountInString(r.Value)) {
+				value = x + 6 // clear of the limit's line
+			}
 			if r.Gap == "" {
 				words.WriteString(text(value, y+12, r.Value, halo))
 			}

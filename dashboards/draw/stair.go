@@ -78,7 +78,17 @@ func stairs(w Words, lines []Stair, sum Stair, change, value string, s stairSize
 	every := int(math.Ceil(38 / (x(from+step) - x(from)))) // so many steps that the numbers stay apart
 	for k := 0.0; from+k*step <= to+step/2; k++ {
 		v := from + k*step
-		fmt.Fprintf(&grid, "M%s %sV%s", px(x(v)), px(top-4), px(height))
+		if s.bar < stairHeight { // words and bars have columns of their own
+			fmt.Fprintf(&grid, "M%s %sV%s", px(x(v)), px(top-4), px(height))
+		} else {
+			for i := range len(lines) + 1 {
+				y := top + float64(i)*s.row + s.bar
+				if i == len(lines) {
+					y += 6
+				}
+				fmt.Fprintf(&grid, "M%s %sv%s", px(x(v)), px(y-2), px(stairHeight+4))
+			}
+		}
 		if int(k)%every == 0 {
 			n, anchor := w.axisNumber(v, step), middle
 			if v > step/2 {
@@ -97,8 +107,12 @@ func stairs(w Words, lines []Stair, sum Stair, change, value string, s stairSize
 	at = 0
 	y := top
 	for _, l := range lines {
-		rows.WriteString(s.open(l, y, "") + bar(l.Parts, at, x, y+s.bar) + "</g>")
+		rows.WriteString(s.open(l, y, "") + bar(l.Parts, at, x, y+s.bar))
 		at += l.Parts.Sum()
+		if w := x(0) - x(l.Parts.Sum()); w > 1 {
+			rows.WriteString(tip(x(at), y+s.bar, w))
+		}
+		rows.WriteString("</g>")
 		fmt.Fprintf(&links, "M%s %sV%s", px(x(at)), px(y+s.bar), px(y+s.row+s.bar+stairHeight))
 		y += s.row
 	}
@@ -142,6 +156,14 @@ func bar(p Parts, at float64, x func(float64) float64, y float64) string {
 		at += v
 	}
 	return b.String()
+}
+
+// tip points a bar of a width at its left, where it takes off: else only its sign tells it from a rise.
+func tip(x, y, width float64) string {
+	w, half := min(width, 6), stairHeight/2
+	return fmt.Sprintf(`<path d="M%s %sH%sL%s %sL%s %sH%sz" fill="%s"/><path d="M%s %sL%s %sL%s %s" fill="none" stroke="%s" stroke-width="1.2"/>`,
+		px(x-.6), px(y-.6), px(x+w), px(x), px(y+half), px(x+w), px(y+stairHeight+.6), px(x-.6), Paper,
+		px(x+w), px(y), px(x), px(y+half), px(x+w), px(y+stairHeight), Fed)
 }
 
 // block is one part of a bar: solid, hatched, outlined, or outlined in broken line.

@@ -34,13 +34,14 @@ type Month struct {
 // stripSize is how a strip is laid out at a width.
 type stripSize struct {
 	width, x0, pitch, mark, count float64
-	small                         bool // little room: a heading a year, and a day without its month
-	cuts                          int  // lines of hatching across a day
+	inset                         float64 // of ink within a frame
+	small                         bool    // little room: a heading a year, and a day without its month
+	cuts                          int     // lines of hatching across a day
 }
 
 var (
-	wideStrip = stripSize{width: Wide, x0: 78, pitch: 15, mark: 12, count: 605, cuts: 2}
-	slimStrip = stripSize{width: Slim, x0: 28, pitch: 7.25, mark: 5.65, count: 288, small: true, cuts: 1}
+	wideStrip = stripSize{width: Wide, x0: 78, pitch: 15, mark: 12, inset: 2.25, count: 605, cuts: 2}
+	slimStrip = stripSize{width: Slim, x0: 28, pitch: 7.25, mark: 5.65, inset: 1.25, count: 288, small: true, cuts: 1}
 )
 
 const (
@@ -117,7 +118,9 @@ func strips(w Words, months []Month, s stripSize) Drawing {
 }
 
 // days are the marks of one month: one dashed stroke of ink through the last
-// day fed, the day it ran out inked in part, an open mark for each day after.
+// day fed, and a frame for each day after, the first of them inked in part. A
+// range fades the ink from its low to its high end, within the frames too, so
+// that they are as many as the days not fed in full.
 func days(m Month, s stripSize, y float64) string {
 	var b strings.Builder
 	solid := m.Fed
@@ -131,27 +134,28 @@ func days(m Month, s stripSize, y float64) string {
 		fmt.Fprintf(&b, `<path d="M%s %sh%s" stroke="%s" stroke-width="%s" stroke-dasharray="%s %s"/>`,
 			px(s.x0), px(mid), px(float64(solid)*s.pitch), Fed, px(markHeight), px(s.mark), px(s.pitch-s.mark))
 	}
-	faded, inked := solid, solid
+	inked := solid
 	if ranged {
 		// Each day is inked by the share of the range that reaches its middle.
 		for d := solid; d < m.Days && float64(d) < m.Hi; d++ {
-			p := min(1, max(0.08, (m.Hi-float64(d)-0.5)/(m.Hi-m.Lo)))
+			p, in := min(1, max(0.08, (m.Hi-float64(d)-0.5)/(m.Hi-m.Lo))), 0.0
+			if d >= m.Fed {
+				in = s.inset
+			}
 			fmt.Fprintf(&b, `<rect x="%s" y="%s" width="%s" height="%s" fill="%s" fill-opacity="%s"/>`,
-				px(at(d)), px(y), px(s.mark), px(markHeight), Fed, px(p))
-			faded, inked = d+1, d+1
+				px(at(d)+in), px(y+in), px(s.mark-2*in), px(markHeight-2*in), Fed, px(p))
+			inked = d + 1
 		}
 	} else if m.Part > 0 && m.Fed < m.Days {
-		fmt.Fprintf(&b, `<path d="M%s %sh%sv%sh%sz" fill="%s"/><path d="M%s %sh%sv%sh%sz" fill="none" stroke="%s" stroke-width="1.25"/>`,
-			px(at(m.Fed)), px(y), px(s.mark*m.Part), px(markHeight), px(-s.mark*m.Part), Fed,
-			px(at(m.Fed)+.625), px(y+.625), px(s.mark-1.25), px(markHeight-1.25), px(1.25-s.mark), Fed)
-		faded++
+		room := s.mark - 2*s.inset
+		fmt.Fprintf(&b, `<rect x="%s" y="%s" width="%s" height="%s" fill="%s"/>`, px(at(m.Fed)+s.inset), px(y+s.inset), px(room*m.Part), px(markHeight-2*s.inset), Fed)
 	}
 	if m.Hatched {
 		b.WriteString(cuts(s, y, 0, inked, at))
 	}
-	if faded < m.Days {
+	if m.Fed < m.Days {
 		var d strings.Builder
-		for i := faded; i < m.Days; i++ {
+		for i := m.Fed; i < m.Days; i++ {
 			fmt.Fprintf(&d, "M%s %sh%sv%sh%sz", px(at(i)+.625), px(y+.625), px(s.mark-1.25), px(markHeight-1.25), px(1.25-s.mark))
 		}
 		fmt.Fprintf(&b, `<path d="%s" fill="none" stroke="%s" stroke-width="1.25"/>`, d.String(), Short)
@@ -179,7 +183,7 @@ func cuts(s stripSize, y float64, from, to int, at func(int) float64) string {
 
 // Sample is a mark for a key: "fed", "part", "open", "hatched" or "range" of
 // a strip; "line", "band", "broken" or "ring" of a panel; "pure", "size",
-// "mix" or "filled" of a staircase; "estimate", "possible" or "other" of a rank;
+// "mix", "filled" or "fall" of a staircase; "estimate", "possible" or "other" of a rank;
 // "used", "kept", "lost" or "limit" of a purse.
 func Sample(kind string) Drawing {
 	nan := math.NaN()
@@ -231,6 +235,8 @@ func Sample(kind string) Drawing {
 		return stair(Mix)
 	case "filled":
 		return stair(Filled)
+	case "fall":
+		return Drawing{26, 16, block(Pure, 0, 2, 26, stairHeight) + tip(0, 2, 26)}
 	case "estimate":
 		return rank(`fill="` + Fed + `"`)
 	case "possible":

@@ -37,7 +37,11 @@
     plot.woken = true;
     var still = plot.querySelector("svg"), live = document.createElement("div"), out = document.createElement("p");
     live.className = "live";
+    live.tabIndex = 0;
+    live.setAttribute("role", "group");
+    live.setAttribute("aria-label", still.getAttribute("aria-label") + " " + say.keys);
     out.className = "read";
+    out.setAttribute("role", "status");
     live.style.height = still.getAttribute("height") + "px";
     plot.appendChild(live);
     plot.appendChild(out);
@@ -51,7 +55,16 @@
       var at = e.axesInfo && e.axesInfo[0];
       if (at) out.textContent = sentence(document.getElementById(plot.dataset.plot), at.value);
     });
-    var option = JSON.parse(plot.querySelector("script").textContent);
+    var option = JSON.parse(plot.querySelector("script").textContent), last = option.xAxis[0].data.length - 1, month = last + 1;
+    live.addEventListener("keydown", function (e) {
+      var to = { ArrowLeft: month - 1, ArrowRight: month + 1, Home: 0, End: last }[e.key];
+      if (to === undefined || e.ctrlKey || e.altKey || e.metaKey) return;
+      e.preventDefault();
+      month = Math.max(0, Math.min(last, to));
+      var at = chart.convertToPixel("grid", [month, option.yAxis[0].min]);
+      chart.dispatchAction({ type: "updateAxisPointer", currTrigger: "mousemove", x: at[0], y: at[1] - 2 });
+      out.textContent = sentence(document.getElementById(plot.dataset.plot), month);
+    });
     if (say.decimal !== "." || say.thousands !== "") option.yAxis[0].axisLabel.formatter = figure;
     chart.setOption(option);
     plot.resize = function () { if (plot.clientWidth) chart.resize({ width: plot.clientWidth }); };

@@ -316,11 +316,12 @@ func (k *Kitchen) rows(x *Answer, kind string, days int, plan []meal.Serving, le
 			personDays := new(big.Rat).Mul(persons, big.NewRat(int64(days), 1))
 			if kind == "plan" {
 				perDay, _ := meal.Per(c.shop.Portion, personDays)
-				s.PerPersonDay, s.Balance = num(perDay), num(meal.Balance(rates.PerPersonDay, perDay))
-				// Of a plan for a part of the meals, that part of the days' allowance.
-				planned := new(big.Rat).Quo(c.servings, new(big.Rat).Mul(personDays, big.NewRat(int64(meals), 1)))
-				if c.target = meal.PortionCost(rates.PerPersonDay, personDays); planned.Cmp(big.NewRat(1, 1)) < 0 {
+				s.PerPersonDay = num(perDay)
+				if c.servings.Cmp(new(big.Rat).Mul(personDays, big.NewRat(int64(meals), 1))) < 0 {
+					// A part of the meals has that part of the days' allowance, and no balance against whole days.
 					c.target = meal.PortionCost(rates.PerMeal, c.servings)
+				} else {
+					s.Balance, c.target = num(meal.Balance(rates.PerPersonDay, perDay)), meal.PortionCost(rates.PerPersonDay, personDays)
 				}
 			} else {
 				perServing, _ := meal.Per(c.shop.Portion, c.servings)

@@ -49,7 +49,7 @@ func Run(w *workspace.Workspace, e *result.Edition, library string) error {
 		if err != nil {
 			return err
 		}
-		if err := dashboards.Write(tmp, e, language, library, w.Pages.PNG); err != nil {
+		if err := dashboards.Write(tmp, e, language, library, w.Drawings(), w.Pages.PNG); err != nil {
 			return fmt.Errorf("pages: %w", err)
 		}
 	}

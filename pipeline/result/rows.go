@@ -343,7 +343,7 @@ type Shopping struct {
 	Allowance     Num    `col:"allowance_lcu,money"`      // of the household's month
 	PerDay        Num    `col:"allowance_per_person_day_lcu,money"`
 	PerMeal       Num    `col:"allowance_per_meal_lcu,money"`
-	Balance       Num    `col:"balance_lcu,money"` // of a plan per person and day, of a recipe per serving; below 0: over
+	Balance       Num    `col:"balance_lcu,money"` // of a plan for all meals per person and day, of a recipe per serving; below 0: over
 	UnpricedLines Int    `col:"unpriced_lines"`
 	Base
 }
