@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"farthing/pipeline/result"
 )
@@ -31,16 +32,21 @@ func large(regions, n, months int) *result.Edition {
 	return e
 }
 
-// BenchmarkSite writes the site of 200 regions, 80 items and 120 months, and
-// says how large its pages are.
+// BenchmarkSite writes the site of 200 regions, 80 items and 120 months, says how
+// large its pages are, and how long it takes again while no line changes.
 func BenchmarkSite(b *testing.B) {
 	e := large(200, 80, 120)
 	for b.Loop() {
-		dir := b.TempDir()
-		if err := Write(dir, e, english, chartLibrary(), "", true); err != nil {
+		dir, kept := b.TempDir(), b.TempDir()
+		if err := Write(dir, e, english, chartLibrary(), kept, true); err != nil {
 			b.Fatal(err)
 		}
 		b.StopTimer()
+		start := time.Now()
+		if err := Write(b.TempDir(), e, english, chartLibrary(), kept, true); err != nil {
+			b.Fatal(err)
+		}
+		b.ReportMetric(time.Since(start).Seconds(), "again-s")
 		pages, largest, front := pageSizes(b, dir)
 		b.ReportMetric(float64(pages), "pages")
 		b.ReportMetric(float64(largest)/1024, "largest-kB")
