@@ -2,6 +2,7 @@ package dashboards
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"encoding/xml"
 	"fmt"
@@ -748,6 +749,7 @@ func TestMovedHeadlines(t *testing.T) {
 	}{
 		{"more", movedEdition(year, 0.5, 3, 1, 2), in + "6.50\u202f% more in December 2024 than in December 2023, and item 02, item 04 and item 03 made 6.00 of the 6.50 percentage points", "Four lines, one sum: +6.50"},
 		{"more, with some back", movedEdition(year, 3, -1, 2), in + "4.00\u202f% more in December 2024 than in December 2023: item 01 and item 03 added 5.00 percentage points, and the rest took 1.00 off", "Three lines, one sum: +5.00 and \u22121.00 make +4.00"},
+		{"the most goes the other way", movedEdition(year, 3, -4, 2), in + "1.00\u202f% more in December 2024 than in December 2023: item 01 and item 03 added 5.00 percentage points, and the rest took 4.00 off", "The line that moved it most was item 02: it took off 4.00 points."},
 		{"less", movedEdition(year, -3, 0.5, -1), in + "3.50\u202f% less in December 2024 than in December 2023: item 01 and item 03 took off 4.00 percentage points, and the rest added 0.50", ""},
 		{"all of one", movedEdition(year, 2, 0.1), in + "2.10\u202f% more in December 2024 than in December 2023, and item 01 made 2.00 of the 2.10 percentage points", ""},
 		{"as much", movedEdition(year, 2, -2), in + "as much in December 2024 as in December 2023: what cost more added 2.00 percentage points, what cost less took 2.00 off", ""},
@@ -866,6 +868,18 @@ func TestItemHeadlines(t *testing.T) {
 				e.Items[i].FilledBy, e.Items[i].MonthsSinceSeen = "carried", result.Count(2)
 			}
 		}, "Oats, rolled cost 12.75 XTS a kilogram in Tavrin in December 2023", "That price was not seen but filled: last price kept; the last was seen two months before."},
+		{"two grades: the basket's leads", func(e *result.Edition, _ *spec) {
+			for i := range e.Lines {
+				e.Lines[i].Grade = "plain"
+			}
+			for _, it := range e.Items {
+				it.Grade, it.UnitPrice = "best", some(20)
+				e.Items = append(e.Items, it)
+			}
+			for i := range e.Items {
+				e.Items[i].Grade = cmp.Or(e.Items[i].Grade, "plain")
+			}
+		}, "Oats, rolled, plain cost 12.75 XTS a kilogram in Tavrin in December 2023, as seen in these shops", "Below is what other grades of it cost: best."},
 		{"none", func(e *result.Edition, _ *spec) {
 			for i := range e.Items {
 				e.Items[i].UnitPrice = result.Num{}
@@ -964,6 +978,14 @@ func TestSaid(t *testing.T) {
 		{"grounds: how to make it again", "grounds.html", "farthing rebuild --compare", fed, true},
 		{"grounds: the hash", "grounds.html", "edition 0123456789abcdef", fed, true},
 		{"grounds: letters in words", "grounds.html", "thin data: fewer than 3 shops", fed, true},
+		{"the month's own basket: 5.8174 a day x 31", "index.html", "December 2024 has 31 days, so the basket of that month alone cost 180.34 XTS", typical().edition(), true},
+		{"a part of the meals has no balance", "meals.html", ">a part of the meals<", typical().edition(), true},
+		{"its share: 8 x 1.3978", "meal-two_-dishes.html", "The share of 8 meals is 11.18 XTS; in the pot they cost 8.16 XTS.", typical().edition(), true},
+		{"within its share: no change is needed", "meal-two_-dishes.html", ">Enough<", typical().edition(), false},
+		{"over its share: a change may be enough", "meal-plum_-stew.html", ">Enough<", typical().edition(), true},
+		{"at the till 9.60 / 4 is above 1.3978, 2.40 / 4 is not", "meals.html", "Bought in whole packs for that dish alone, one takes more", typical().edition(), true},
+		{"whose allowance stands beside the diets", "diets-tavrin.html", "The allowance of household of four comes to 4.19 XTS a person and day", typical().edition(), true},
+		{"whose prices weigh the lines", "basket-oddel_-skerries-single-plain.html", "at the prices of Tavrin where it has one", typical().edition(), true},
 		{"a band is explained", "basket-tavrin-single-plain.html", "range across the shops seen", real(func(s *spec) { s.ranged = true }), true},
 	} {
 		if got := strings.Contains(string(files(t, write(t, c.e, ""))[c.file]), c.words); got != c.want {

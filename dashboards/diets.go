@@ -28,10 +28,12 @@ func (m dietMonth) allowance() result.Num {
 }
 
 // dietHousehold names the household whose allowance stands beside the diets.
-func (s *site) dietHousehold(m dietMonth) string {
-	for _, d := range m.diets {
-		if d.AllowancePerDay.OK {
-			return s.lower(clean(household(s.e, d.Household).Name))
+func (s *site) dietHousehold(months ...dietMonth) string {
+	for _, m := range months {
+		for _, d := range m.diets {
+			if d.AllowancePerDay.OK {
+				return s.lower(clean(household(s.e, d.Household).Name))
+			}
 		}
 	}
 	return ""
@@ -226,7 +228,7 @@ func (s *site) dietMonthsPart(region, group string, nth int) (layout.Part, error
 	}
 	if l.Series != nil && allowance.Last != "" {
 		l.Series = append(l.Series, allowance)
-		p.Foot = append(p.Foot, s.T("The allowance is a month’s amount for %s, shared by the days of that month and the persons: a longer month has less a day.", s.dietHousehold(months[len(months)-1])))
+		p.Foot = append(p.Foot, s.T("The allowance is a month’s amount for %s, shared by the days of that month and the persons: a longer month has less a day.", s.dietHousehold(months...)))
 	}
 	return p, s.linePlots(&p, source, dietFile(region), l, p.Headline, "diets.csv", "diet_lines.csv")
 }

@@ -132,6 +132,14 @@ func TestMealEdges(t *testing.T) {
 	// Target: of a plan for a part of the meals, that part. 46 servings of the week's meals x 520 / 31 / 4 / 3.
 	week := answerOf[mealJSON](t, exitDone, "swap", "week", "--workspace", dir)
 	near("what the allowance gives for 46 meals", week.Target, 46*520.0/31/4/3)
+	// ... and no balance against whole days, in the answer and in the file.
+	compared := answerOf[mealJSON](t, exitDone, "meal", "week", "--workspace", dir).Compare
+	if i := slices.IndexFunc(compared, func(c mealCompare) bool { return c.Per == "person and day" }); i < 0 || compared[i].Balance != nil {
+		t.Errorf("got %+v, want a person's day without a balance", compared)
+	}
+	if out := farthing(t, exitDone, "trace", "--workspace", dir, "shoppings/week/balance_lcu"); !strings.Contains(out, "for all meals") {
+		t.Errorf("got %s, want the balance traced, and missing", out)
+	}
 
 	// By the till there are ties and single changes too, and the text tells what had no price.
 	till := answerOf[struct {
