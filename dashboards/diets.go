@@ -270,7 +270,7 @@ func (s *site) dietNotes(at dietMonth) (notes []layout.Note) {
 		}
 	}
 	if bounds != nil {
-		notes = append(notes, layout.Note{Head: s.T("What sets the cost of all nutrients"), Text: s.T("%s: of these the diet holds just what the bounds ask for. Any of them eased makes it cheaper, or no dearer.", s.list(bounds, 8))})
+		notes = append(notes, layout.Note{Head: s.T("What sets the cost of all nutrients:"), Text: s.T("%s. Of these the diet holds just what the bounds ask for. Any of them eased makes it cheaper, or no dearer.", s.list(bounds, 8))})
 	}
 	for _, k := range s.dietKinds() {
 		if d := at.diets[k.kind]; d.Lacks != "" {
@@ -280,7 +280,7 @@ func (s *site) dietNotes(at dietMonth) (notes []layout.Note) {
 				w, other := s.said(why)
 				words, lang = append(words, w), cmp.Or(lang, other)
 			}
-			notes = append(notes, layout.Note{Head: s.T("%s: no figure in %s", k.name, s.month(at.month)), Text: strings.Join(words, "; ") + ".", TextLang: lang})
+			notes = append(notes, layout.Note{Head: s.T("%s: no figure in %s.", k.name, s.month(at.month)), Text: upper(strings.Join(words, "; ")) + ".", TextLang: lang})
 		}
 	}
 	return notes

@@ -20,7 +20,7 @@ func groundsPage(s *site, v *view, file string) (layout.Page, error) {
 		p.Lead = []string{s.T("No row was set aside, and none repeated another.")}
 	}
 	if n := e.Accepted - e.Counted; n > 0 {
-		p.Lead = append(p.Lead, s.T("The other %d say that a good was not sold or out of stock, or hold a price that does not count: of members or of several packs, if the settings leave those out, wholesale, held or excluded, or of days outside the months shown.", n))
+		p.Lead = append(p.Lead, s.T("Accepted rows that no published price rests on: %d. They say that a good was not sold or out of stock, or their price does not count: of members or of several packs, if the settings leave those out, wholesale, held or excluded, or of days outside the months shown.", n))
 	}
 	coverage, err := s.coveragePart(v, file)
 	if err != nil {

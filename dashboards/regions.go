@@ -359,7 +359,7 @@ func (s *site) panelKey(p *layout.Part, panels []draw.Panel, broken, ring string
 	if from, _, _ := draw.Scaled(panels); from != 0 {
 		p.Subtitle += " " + s.T("The scale starts at %s, not at zero.", s.num(result.Some(from), decimalsOf(from)))
 	}
-	p.Key = []layout.Mark{key("line", s.T("price, newest with a dot"))}
+	p.Key = []layout.Mark{key("line", s.T("month by month, newest with a dot"))}
 	if ranged {
 		p.Key = append(p.Key, key("band", s.T("range across the shops seen")))
 	}

@@ -38,14 +38,15 @@ func (c column[T]) gap(why func(T) string) column[T] {
 	return c
 }
 
-// or makes a column of numbers say words where it has none.
+// or makes a column say words where it has nothing.
 func (c column[T]) or(words string) column[T] {
 	cell := c.cell
 	c.cell = func(row T) layout.Cell {
-		if x := cell(row); x.Text != "" {
-			return x
+		x := cell(row)
+		if x.Text == "" {
+			x.Text, x.Missing = words, true
 		}
-		return layout.Cell{Text: words, Missing: true}
+		return x
 	}
 	return c
 }

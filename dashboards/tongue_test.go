@@ -211,7 +211,7 @@ func TestEveryTextIsTranslated(t *testing.T) {
 						if err := json.Unmarshal([]byte(n.text), &option); err != nil {
 							t.Fatal(err)
 						}
-						said(option, func(text string) { tell(file, "option", text) })
+						said(option, func(text string) { tell(file, "option", strings.ReplaceAll(text, "\n", " ")) })
 					} else if n.name == "svg" || n.name == "g" { // lines of type, which may part a name
 						var lines []string
 						for _, k := range n.kids {

@@ -283,8 +283,7 @@ func (v *view) at(m result.Month) place { return place{v.c.Region, v.c.Basket, m
 // hatched says whether more than a quarter of the cost is imputed.
 func hatched(b result.Base) bool { return b.ImputedShare.OK && b.ImputedShare.V > 0.25 }
 
-// linePlots draws a line figure for both widths. Its source stands below it and in
-// its file, not in the drawing, which so stays the same while its line does. Without a chart library there
+// linePlots draws a line figure for both widths; without a chart library there
 // are none, and the part says so. Nor are there for lines without a value.
 func (s *site) linePlots(p *layout.Part, source, file string, l draw.Lines, words string, data ...string) error {
 	p.Source = source
@@ -307,7 +306,12 @@ func (s *site) linePlots(p *layout.Part, source, file string, l draw.Lines, word
 		class string
 		width float64
 	}{{"wide", draw.Wide}, {"slim", draw.Slim}} {
-		d, option, err := s.engine.Draw(l, size.width, p.ID+"-"+size.class)
+		foot := mark(source, size.width)
+		d, err := s.engine.Draw(l, size.width, p.ID+"-"+size.class, foot)
+		if err != nil {
+			return err
+		}
+		option, err := l.Option(size.width, foot)
 		if err != nil {
 			return err
 		}

@@ -326,9 +326,8 @@ func (s *site) choices(k kind, c result.Combination) []layout.Choice {
 	return choices
 }
 
-// drawn gives a drawing that carries its source its place in a part at both widths.
+// drawn gives a drawing its place in a part at both widths.
 func (s *site) drawn(p *layout.Part, file string, wide, slim draw.Drawing, words string, data ...string) error {
-	p.Source = ""
 	return s.figure(p, file, wide, []layout.Plot{plot("wide", wide, words, nil), plot("slim", slim, words, nil)}, data...)
 }
 
@@ -336,12 +335,9 @@ func (s *site) drawn(p *layout.Part, file string, wide, slim draw.Drawing, words
 // downloads beside it.
 func (s *site) figure(p *layout.Part, file string, d draw.Drawing, plots []layout.Plot, data ...string) error {
 	name := "figures/" + file + "." + p.ID
-	notes := slices.Concat(p.Foot, s.fileNotes())
-	if p.Source != "" {
-		notes = append([]string{p.Source}, notes...)
-	}
-	svg := d.File(p.Headline, p.Subtitle, notes...)
+	svg := d.File(p.Headline, p.Subtitle, slices.Concat(p.Foot, s.fileNotes())...)
 	p.Plots, p.Links = plots, []layout.Link{{Text: "SVG", Href: name + ".svg"}}
+	p.Source = "" // the drawing carries it
 	if err := s.write(filepath.FromSlash(name+".svg"), svg); err != nil {
 		return err
 	}

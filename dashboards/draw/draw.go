@@ -74,13 +74,23 @@ func (d Drawing) Inline(class, label string) string {
 		class, px(d.Width), px(d.Height), px(d.Width), px(d.Height), html.EscapeString(label), Ink, d.Inner)
 }
 
+// markLine is the height of a line of small type below a drawing.
+const markLine = 16
+
+// markRoom is the height of some.
+func markRoom(lines []string) float64 {
+	if len(lines) == 0 {
+		return 0
+	}
+	return markLine*float64(len(lines)) + 4
+}
+
 // marked adds lines of small type below the drawing.
 func (d Drawing) marked(lines []string) Drawing {
-	for _, l := range lines {
-		d.Inner += text(0, d.Height+14, l, small)
-		d.Height += 16
+	for i, l := range lines {
+		d.Inner += text(0, d.Height+markLine*float64(i)+14, l, small)
 	}
-	d.Height += 4
+	d.Height += markRoom(lines)
 	return d
 }
 

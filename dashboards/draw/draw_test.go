@@ -438,9 +438,7 @@ func TestCoverage(t *testing.T) {
 }
 
 func TestOptionGolden(t *testing.T) {
-	named := lines()
-	named.Series[0].Name = "basket </script>"
-	got, err := named.Option(Wide)
+	got, err := lines().Option(Wide, []string{"Invented demo data. </script>"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -528,7 +526,7 @@ func TestEngineErrors(t *testing.T) {
 			}
 			e, err := NewEngine(file, "")
 			if err == nil {
-				_, _, err = e.Draw(lines(), Wide, "a")
+				_, err = e.Draw(lines(), Wide, "a", nil)
 			}
 			if err == nil || !strings.Contains(err.Error(), c.want) || !strings.Contains(err.Error(), "chart library") {
 				t.Errorf("got %v, want an error of the chart library with %q", err, c.want)
@@ -554,7 +552,7 @@ func TestEngine(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, width := range []float64{Wide, Slim} {
-		first, _, err := e.Draw(lines(), width, "a")
+		first, err := e.Draw(lines(), width, "a", []string{"Invented"})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -563,7 +561,7 @@ func TestEngine(t *testing.T) {
 			wg.Go(func() {
 				l := lines()
 				l.Months[1] = strings.Repeat("x", i/2) // three figures, each asked for twice
-				again, _, err := other.Draw(l, width, "a")
+				again, err := other.Draw(l, width, "a", []string{"Invented"})
 				if err != nil || i < 2 && first != again {
 					t.Errorf("got other bytes or %v from another engine, want the same", err)
 				}
@@ -571,7 +569,7 @@ func TestEngine(t *testing.T) {
 		}
 		wg.Wait()
 		wellFormed(t, first.Inline("drawn", "x"))
-		for _, want := range []string{">no full price<", ">no allowance<", Tint, Edge, ">basket<", ">155.18<", ">allowance<", ">165.36<", "stroke-dasharray"} {
+		for _, want := range []string{">no full price<", ">no allowance<", Tint, Edge, ">basket<", ">155.18<", ">allowance<", ">165.36<", ">Invented<", "stroke-dasharray"} {
 			if !strings.Contains(first.Inner, want) {
 				t.Errorf("got %s, want %s in it", first.Inner, want)
 			}
@@ -580,7 +578,7 @@ func TestEngine(t *testing.T) {
 		long.Months = make([]string, 240)
 		long.Months[0] = "2004"
 		long.Series[0].Points = append(make([]Point, 233), long.Series[0].Points...)
-		if d, _, err := e.Draw(long, width, "a"); err != nil || !strings.Contains(d.Inner, ">155.18<") || !strings.Contains(d.Inner, ">no full price<") {
+		if d, err := e.Draw(long, width, "a", nil); err != nil || !strings.Contains(d.Inner, ">155.18<") || !strings.Contains(d.Inner, ">no full price<") {
 			t.Errorf("got %v %s, want the newest value and the gaps named however many months there are", err, d.Inner)
 		}
 		_, img := picture(t, first.File("", ""))
@@ -690,7 +688,7 @@ func TestMarks(t *testing.T) {
 		t.Fatal(err)
 	}
 	for words, want := range map[Words]string{german: ">1.000,5<", english: ">1,000.5<"} { // the library's own marks are English
-		d, _, err := e.Draw(Lines{Words: words, Months: []string{"Jan", "Feb"}, Series: []Series{{Name: "basket", Points: points}}}, Wide, "x")
+		d, err := e.Draw(Lines{Words: words, Months: []string{"Jan", "Feb"}, Series: []Series{{Name: "basket", Points: points}}}, Wide, "x", nil)
 		if err != nil {
 			t.Fatal(err)
 		}

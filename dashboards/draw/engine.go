@@ -2,7 +2,6 @@ package draw
 
 import (
 	"cmp"
-	"encoding/json"
 	"fmt"
 	"os"
 	"regexp"
@@ -101,12 +100,13 @@ func newMachine(library *goja.Program) (machine, error) {
 	return machine{vm, draw}, nil
 }
 
-// Draw draws the figure at a width, and gives the option it was drawn from. The id
-// must be the figure's own in its page.
-func (e *Engine) Draw(l Lines, width float64, id string) (Drawing, json.RawMessage, error) {
-	option, err := l.Option(width)
+// Draw draws the figure at a width. The id must be the figure's own in its page. The
+// lines of small type at its foot are added to what the library drew, which so stays
+// the same from edition to edition while the figure does.
+func (e *Engine) Draw(l Lines, width float64, id string, mark []string) (Drawing, error) {
+	option, err := l.Option(width, nil)
 	if err != nil {
-		return Drawing{}, nil, err
+		return Drawing{}, err
 	}
 	w, h := l.Size(width)
 	e.mu.Lock()
@@ -120,7 +120,7 @@ func (e *Engine) Draw(l Lines, width float64, id string) (Drawing, json.RawMessa
 	}
 	e.mu.Unlock()
 	svg, err := draw()
-	return Drawing{w, h, plain(svg, id)}, option, err
+	return Drawing{w, h, plain(svg, id)}.marked(mark), err
 }
 
 func (e *Engine) svg(option string, w, h float64, words Words) (string, error) {

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 
 	"github.com/go-echarts/go-echarts/v2/charts"
 	"github.com/go-echarts/go-echarts/v2/opts"
@@ -126,16 +127,22 @@ func (l Lines) Size(width float64) (w, h float64) {
 }
 
 // Option is the chart library's option at a width, as JSON that may stand in
-// a script element: <, > and & are escaped.
-func (l Lines) Option(width float64) (json.RawMessage, error) {
-	const top, bottom = 14.0, 30.0
+// a script element: <, > and & are escaped. mark is lines of small type at the
+// foot, below the height of Size.
+func (l Lines) Option(width float64, mark []string) (json.RawMessage, error) {
+	const top = 14.0
+	foot := markRoom(mark)
+	bottom := 30 + foot
 	_, height := l.Size(width)
+	height += foot
 	from, to, step := l.Scale()
 	c := charts.NewLine()
 	c.SetGlobalOptions(
 		charts.WithAnimation(false),
 		charts.WithLegendOpts(opts.Legend{Show: opts.Bool(false)}),
 		charts.WithTooltipOpts(opts.Tooltip{Show: opts.Bool(false)}),
+		charts.WithTitleOpts(opts.Title{Title: strings.Join(mark, "\n"), Left: "-5", Bottom: "0", // less its own padding
+			TitleStyle: &opts.TextStyle{Color: Muted, FontSize: 12, FontWeight: "normal", LineHeight: markLine}}),
 		charts.WithGridOpts(opts.Grid{Left: "46", Right: "82", Top: px(top), Bottom: px(bottom)}),
 		charts.WithXAxisOpts(opts.XAxis{
 			Type:        "category",
