@@ -327,17 +327,13 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 	p.Key = s.stripKey(months)
 	any := func(is func(draw.Month) bool) bool { return slices.ContainsFunc(months, is) }
 	if any(notFed) {
-		words := catalogue.Key("Where the ink stops is where the money stops. Each frame is a day not fed, the first of them perhaps in part.")
-		if any(ranged) {
-			words = "Each frame is a day not fed, the first of them perhaps in part. Faded days would have been fed or not, by the shop."
-		}
-		p.Notes = append(p.Notes, layout.Note{Head: s.T("Read down the ragged edge."), Text: s.T(words)})
+		p.Notes = append(p.Notes, layout.Note{Head: s.T("Read down the ragged edge."), Text: s.T("Where the ink stops is where the money stops. Each frame is a day not fed, the first of them perhaps in part.")})
 	}
 	if any(func(m draw.Month) bool { return m.Gap == "" && m.RunsOut == s.T("lasted") }) {
 		p.Notes = append(p.Notes, layout.Note{Head: s.T("Reach can pass the strip."), Text: s.T("A strip ends with the day before the next pay day; the reach beside it, allowance over cost a day, is counted on.")})
 	}
 	if any(ranged) {
-		p.Notes = append(p.Notes, layout.Note{Head: s.T("The faded edge"), Text: s.T("runs from the low to the high end of the range across the shops seen; the tick is the reach itself. The range says what other shops of the same kind could change, and nothing of other errors.")})
+		p.Notes = append(p.Notes, layout.Note{Head: s.T("The thin line"), Text: s.T("runs from the low to the high end of the range across the shops seen; the tick is the reach itself. The range says what other shops of the same kind could change, and nothing of other errors.")})
 	}
 	if paid := v.payDay(); paid > 1 {
 		p.Notes = append(p.Notes, layout.Note{Head: s.T("Day 1 is the pay day."), Text: s.T("The allowance is paid on day %d of a month, or on its last day if it is shorter. A strip has the days from that pay day to the next.", paid)})
@@ -367,9 +363,9 @@ func (t tongue) stripKey(months []draw.Month) (marks []layout.Mark) {
 		drawn func(draw.Month) bool
 	}{
 		{"fed", "day fed", func(m draw.Month) bool { return m.Fed > 0 }},
-		{"part", "day the money ran out, fed in part", func(m draw.Month) bool { return m.Part > 0 && notFed(m) && !ranged(m) }}, // else it is in the faded edge
+		{"part", "day the money ran out, fed in part", func(m draw.Month) bool { return m.Part > 0 && notFed(m) }},
 		{"open", "day not fed", notFed},
-		{"range", "faded: range across the shops seen", ranged},
+		{"range", "thin line: range across the shops seen", ranged},
 		{"hatched", "over a quarter of the cost imputed", func(m draw.Month) bool { return m.Hatched }},
 	} {
 		if slices.ContainsFunc(months, k.drawn) {

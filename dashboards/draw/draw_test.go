@@ -133,7 +133,7 @@ func TestStripCounts(t *testing.T) {
 				if n := strings.Count(got, `fill="`+Fed+`"`); n != c.part {
 					t.Errorf("got %d days in part, want %d", n, c.part)
 				}
-				c.m.Lo, c.m.Hi = float64(c.m.Fed)-1.5, float64(c.m.Fed)+1.5 // fades the ink, and leaves the frames
+				c.m.Lo, c.m.Hi = float64(c.m.Fed)-1.5, float64(c.m.Fed)+1.5 // a line that leaves ink and frames as they are
 				for _, svg := range []string{got, days(c.m, s, 0)} {
 					if n := openMarks(svg); n != c.open {
 						t.Errorf("got %d open days, want %d", n, c.open)

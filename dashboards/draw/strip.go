@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"html"
 	"math"
-	"slices"
 	"strings"
 )
 
@@ -119,62 +118,51 @@ func strips(w Words, months []Month, s stripSize) Drawing {
 
 // days are the marks of one month: one dashed stroke of ink through the last
 // day fed, and a frame for each day after, the first of them inked in part. A
-// range fades the ink from its low to its high end, within the frames too, so
-// that they are as many as the days not fed in full.
+// range is a thin line from its low to its high end, of paper on ink and of ink
+// behind it, with a tick at the reach itself.
 func days(m Month, s stripSize, y float64) string {
 	var b strings.Builder
-	solid := m.Fed
-	ranged := !math.IsNaN(m.Lo) && !math.IsNaN(m.Hi) && m.Hi > m.Lo
-	if ranged {
-		solid = min(max(int(m.Lo), 0), m.Days)
-	}
-	at := func(day int) float64 { return s.x0 + float64(day)*s.pitch } // left edge of the day after so many
+	at := func(days float64) float64 { return s.x0 + days*s.pitch } // left edge of the day after so many
 	mid := y + markHeight/2
-	if solid > 0 {
+	if m.Fed > 0 {
 		fmt.Fprintf(&b, `<path d="M%s %sh%s" stroke="%s" stroke-width="%s" stroke-dasharray="%s %s"/>`,
-			px(s.x0), px(mid), px(float64(solid)*s.pitch), Fed, px(markHeight), px(s.mark), px(s.pitch-s.mark))
+			px(s.x0), px(mid), px(float64(m.Fed)*s.pitch), Fed, px(markHeight), px(s.mark), px(s.pitch-s.mark))
 	}
-	inked := solid
-	if ranged {
-		// Each day is inked by the share of the range that reaches its middle.
-		for d := solid; d < m.Days && float64(d) < m.Hi; d++ {
-			p, in := min(1, max(0.08, (m.Hi-float64(d)-0.5)/(m.Hi-m.Lo))), 0.0
-			if d >= m.Fed {
-				in = s.inset
-			}
-			fmt.Fprintf(&b, `<rect x="%s" y="%s" width="%s" height="%s" fill="%s" fill-opacity="%s"/>`,
-				px(at(d)+in), px(y+in), px(s.mark-2*in), px(markHeight-2*in), Fed, px(p))
-			inked = d + 1
-		}
-	} else if m.Part > 0 && m.Fed < m.Days {
-		room := s.mark - 2*s.inset
-		fmt.Fprintf(&b, `<rect x="%s" y="%s" width="%s" height="%s" fill="%s"/>`, px(at(m.Fed)+s.inset), px(y+s.inset), px(room*m.Part), px(markHeight-2*s.inset), Fed)
+	if m.Part > 0 && m.Fed < m.Days {
+		fmt.Fprintf(&b, `<rect x="%s" y="%s" width="%s" height="%s" fill="%s"/>`,
+			px(at(float64(m.Fed))+s.inset), px(y+s.inset), px((s.mark-2*s.inset)*m.Part), px(markHeight-2*s.inset), Fed)
 	}
 	if m.Hatched {
-		b.WriteString(cuts(s, y, 0, inked, at))
+		b.WriteString(cuts(s, y, 0, m.Fed))
 	}
 	if m.Fed < m.Days {
 		var d strings.Builder
 		for i := m.Fed; i < m.Days; i++ {
-			fmt.Fprintf(&d, "M%s %sh%sv%sh%sz", px(at(i)+.625), px(y+.625), px(s.mark-1.25), px(markHeight-1.25), px(1.25-s.mark))
+			fmt.Fprintf(&d, "M%s %sh%sv%sh%sz", px(at(float64(i))+.625), px(y+.625), px(s.mark-1.25), px(markHeight-1.25), px(1.25-s.mark))
 		}
 		fmt.Fprintf(&b, `<path d="%s" fill="none" stroke="%s" stroke-width="1.25"/>`, d.String(), Short)
 	}
-	if ranged {
-		x := s.x0 + (float64(m.Fed)+m.Part)*s.pitch
-		fmt.Fprintf(&b, `<path d="M%s %sv%s" stroke="%s" stroke-width="1.5"/>`, px(x), px(y-2), px(markHeight+4), Ink)
+	if m.Lo <= m.Hi {
+		reach := float64(m.Fed) + m.Part
+		if lo := max(m.Lo, 0); lo < reach {
+			fmt.Fprintf(&b, `<path d="M%s %sv6M%s %sH%s" fill="none" stroke="%s" stroke-width="1.75"/>`, px(at(lo)), px(mid-3), px(at(lo)), px(mid), px(at(reach)), Paper)
+		}
+		if hi := min(m.Hi, float64(m.Days)); hi > reach {
+			fmt.Fprintf(&b, `<path d="M%s %sH%s" stroke="%s" stroke-width="1.75"/>`, px(at(reach)), px(mid), px(at(hi)-(s.pitch-s.mark)), Fed)
+		}
+		fmt.Fprintf(&b, `<path d="M%s %sv%s" stroke="%s" stroke-width="1.5"/>`, px(at(reach)), px(y-2), px(markHeight+4), Ink)
 	}
 	return b.String()
 }
 
 // cuts hatch the marks from one to another with lines of paper that start anew in each mark,
 // so that they stay clear in a mark of a few px.
-func cuts(s stripSize, y float64, from, to int, at func(int) float64) string {
+func cuts(s stripSize, y float64, from, to int) string {
 	var d strings.Builder
 	for i := from; i < to; i++ {
 		for k := range s.cuts {
 			step := s.mark / float64(s.cuts)
-			x := at(i) + float64(k)*step
+			x := s.x0 + float64(i)*s.pitch + float64(k)*step
 			fmt.Fprintf(&d, "M%s %sl%s %s", px(x), px(y+markHeight), px(step), px(-markHeight))
 		}
 	}
@@ -210,7 +198,7 @@ func Sample(kind string) Drawing {
 	case "hatched":
 		return strip(Month{Days: 3, Fed: 3, Hatched: true, Lo: nan, Hi: nan})
 	case "range":
-		return strip(Month{Days: 3, Fed: 1, Part: 0.5, Lo: 0.5, Hi: 3})
+		return strip(Month{Days: 4, Fed: 2, Lo: 0.5, Hi: 3.5})
 	case "used":
 		return Drawing{26, 17, purse(0, 1, 26, 26, 0)}
 	case "kept":
@@ -224,7 +212,7 @@ func Sample(kind string) Drawing {
 	case "band":
 		return panel(Point{Value: "8", Lo: "2", Hi: "14"}, Point{Value: "8", Lo: "2", Hi: "14"})
 	case "broken":
-		return panel(slices.Repeat([]Point{{Value: "8", Broken: true}}, 6)...)
+		return Drawing{30, 16, `<path d="M3 8h24" stroke="` + Fed + `" stroke-width="2" stroke-dasharray="4 3"/>`}
 	case "ring":
 		return panel(Point{}, Point{Value: "8", Broken: true}, Point{})
 	case "pure":
@@ -263,7 +251,7 @@ func Shares(observed, imputed float64, wideMark, slimMark []string) (wide, slim 
 			nan := math.NaN()
 			b.WriteString(days(Month{Days: perRow, Fed: row(known), Lo: nan, Hi: nan}, s, y))
 			if row(known) > row(seen) {
-				b.WriteString(cuts(s, y, row(seen), row(known), func(n int) float64 { return float64(n) * s.pitch }))
+				b.WriteString(cuts(s, y, row(seen), row(known)))
 			}
 			y += rowHeight
 		}
