@@ -339,7 +339,7 @@ func (v *view) linesPart(lines []result.BasketLine) layout.Part {
 	p := layout.Part{ID: "lines", Open: true, Source: v.source(), Links: dataLinks("basket_lines.csv", "item.csv"),
 		Subtitle: v.T("One person’s basket a day, as purchased: peel and bones included.")}
 	if g := lines[0].Grade; g != "" && !slices.ContainsFunc(lines, func(l result.BasketLine) bool { return l.Grade != g }) {
-		p.Subtitle += " " + v.T("All of grade %s.", label(g))
+		p.Subtitle += " " + v.T("All of grade %s.", gradeWords(g))
 	}
 	var dearest result.BasketLine
 	for _, l := range lines {
@@ -396,9 +396,9 @@ func (t tongue) quantity(l result.BasketLine) string {
 	}
 	switch q := l.APQuantity; l.BaseUnit {
 	case "kg":
-		return t.T("%s g", t.num(result.Some(q.V*1000), 0))
+		return t.T("%s g", t.plain(result.Some(q.V*1000), 2))
 	case "L":
-		return t.T("%s mL", t.num(result.Some(q.V*1000), 0))
+		return t.T("%s mL", t.plain(result.Some(q.V*1000), 2))
 	case "each":
 		return t.T("%s pieces", t.num(q, 2))
 	default:

@@ -509,7 +509,7 @@ func TestHeadlines(t *testing.T) {
 		// Paid on 28 February and on 31 March, 31 days later, in a month of 28.
 		{"paid on the 31st, all covered", func(s *spec) { s.months, s.price, s.allow, s.paidOn = 2, flat(1), allow(200), 31 },
 			"In February 2023 the allowance covered this basket for all 31 days from pay day to pay day",
-			"It would have covered 39.23 days, 8.23 more than it was paid for. In January 2023, the base month, its reach was 39.23 days. The allowance was 57.25 XTS more", "200.0000 5.0983 39.23 31 31 28 lasted"},
+			"It would have covered 39.23 days, 8.23 more than it was paid for. The allowance was 57.25 XTS more", "200.0000 5.0983 39.23 31 31 28 lasted"},
 		{"paid on the 31st, short", func(s *spec) { s.months, s.price, s.allow, s.paidOn = 2, flat(1), allow(150), 31 },
 			"In February 2023 the allowance fed 29 of 31 days from pay day to pay day: the money ran out on 29 March", "In January 2023, the base month, it fed 28 of 28.", "150.0000 5.0983 29.42 29 31 28 29 Mar"},
 	} {
@@ -748,9 +748,11 @@ func TestMovedHeadlines(t *testing.T) {
 		h1, said string
 	}{
 		{"more", movedEdition(year, 0.5, 3, 1, 2), in + "6.50\u202f% more in December 2024 than in December 2023, and item 02, item 04 and item 03 made 6.00 of the 6.50 percentage points", "Four lines, one sum: +6.50"},
-		{"more, with some back", movedEdition(year, 3, -1, 2), in + "4.00\u202f% more in December 2024 than in December 2023: item 01 and item 03 added 5.00 percentage points, and the rest took 1.00 off", "Three lines, one sum: +5.00 and \u22121.00 make +4.00"},
-		{"the most goes the other way", movedEdition(year, 3, -4, 2), in + "1.00\u202f% more in December 2024 than in December 2023: item 01 and item 03 added 5.00 percentage points, and the rest took 4.00 off", "The line that moved it most was item 02: it took off 4.00 points."},
-		{"less", movedEdition(year, -3, 0.5, -1), in + "3.50\u202f% less in December 2024 than in December 2023: item 01 and item 03 took off 4.00 percentage points, and the rest added 0.50", ""},
+		{"more, with some back", movedEdition(year, 3, -1, 2), in + "4.00\u202f% more in December 2024 than in December 2023: what cost more added 5.00 percentage points, what cost less took 1.00 off", "Three lines, one sum: +5.00 and \u22121.00 make +4.00"},
+		{"the most goes the other way", movedEdition(year, 3, -4, 2), in + "1.00\u202f% more in December 2024 than in December 2023: what cost more added 5.00 percentage points, what cost less took 4.00 off", "What moved it most: item 02 \u22124.00, item 01 +3.00 and item 03 +2.00 points."},
+		{"less", movedEdition(year, -3, 0.5, -1), in + "3.50\u202f% less in December 2024 than in December 2023: what cost more added 0.50 percentage points, what cost less took 4.00 off", ""},
+		{"more than the whole made by some", movedEdition(year, 2, 2, -0.3), in + "3.70\u202f% more in December 2024 than in December 2023: what cost more added 4.00 percentage points, what cost less took 0.30 off", ""},
+		{"under a tenth the other way", movedEdition(year, 2, 1, 1, 1, -0.3), in + "4.70\u202f% more in December 2024 than in December 2023, and item 01, item 02 and item 03 made 4.00 of the 4.70 percentage points", "and \u22120.30 make +4.70"},
 		{"all of one", movedEdition(year, 2, 0.1), in + "2.10\u202f% more in December 2024 than in December 2023, and item 01 made 2.00 of the 2.10 percentage points", ""},
 		{"as much", movedEdition(year, 2, -2), in + "as much in December 2024 as in December 2023: what cost more added 2.00 percentage points, what cost less took 2.00 off", ""},
 		{"nothing moved", movedEdition(year, 0, 0), in + "as much in December 2024 as in December 2023", "Two lines, one sum: 0.00"},

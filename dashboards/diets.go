@@ -156,21 +156,31 @@ func (s *site) dietLead(at dietMonth) []string {
 		case d.PerDay.OK:
 			costs, currency = append(costs, s.T("%s %s", s.lower(k.name), s.num(d.PerDay, 2))), clean(d.CurrencyCode)
 		case ok:
-			none = append(none, s.lower(k.name))
+			why, _, _ := strings.Cut(d.Lacks, "; ")
+			words, _ := s.said(why)
+			none = append(none, strings.TrimSpace(s.lower(k.name)+" "+inBrackets(words)))
 		}
 	}
 	var lead []string
 	if costs != nil {
 		words := s.T("For one person and day, %s: %s.", currency, s.list(costs, 3))
 		if a := at.allowance(); a.OK {
-			words += " " + s.T("The allowance of %s comes to %s a person and day.", s.dietHousehold(at), s.money(a, currency))
+			words += " " + s.T("The allowance of %s comes to %s a person and day, adult or child.", s.dietHousehold(at), s.money(a, currency))
 		}
 		if none != nil {
 			words += " " + s.T("No figure: %s.", s.list(none, 3))
 		}
 		lead = append(lead, words)
 	}
-	return append(lead, s.T("This is arithmetic: the cheapest mix of the priced foods that meets the bounds. Nobody eats so. A cost below the allowance does not show that the allowance is enough; where the cost is above it, the allowance does not even pay for this."))
+	return append(lead, s.T("This is arithmetic: the cheapest mix of the priced foods that meets the bounds. Nobody eats like this. A cost below the allowance does not show that the allowance is enough; where the cost is above it, the allowance does not even pay for this."))
+}
+
+// inBrackets puts words in brackets, and nothing in none.
+func inBrackets(words string) string {
+	if words == "" {
+		return ""
+	}
+	return "(" + words + ")"
 }
 
 // dietMonthsPart shows a person group's diets month by month; the first group
@@ -344,7 +354,8 @@ func (s *site) dietRegionsPart(m result.Month, group string) layout.Part {
 			continue
 		}
 		rows = append(rows, row{region, of})
-		if cost := of.diets["nutrients"].PerDay; cost.OK && leaf(s.e, region) {
+		if d := of.diets["nutrients"]; d.PerDay.OK && leaf(s.e, region) && s.thin(d.Base, result.Num{}) == "" {
+			cost := d.PerDay
 			if n := len(rows) - 1; dear < 0 || cost.V > rows[dear].diets["nutrients"].PerDay.V {
 				dear = n
 			}

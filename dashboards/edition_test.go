@@ -327,7 +327,8 @@ func kitchen(e *result.Edition, region string) {
 	}
 	oats, stew, pie, two := shop("oat-bowl", "recipe", 4, .96, 2.4, 1.44, 0), shop("plum-stew", "recipe", 4, 7.2, 9.6, 2.4, 1.2), shop("milk-pie", "recipe", 4, 0, 0, 0, 0), shop("two-dishes", "plan", 8, 8.16, 12, 3.84, 1.2)
 	oats.Balance, stew.Balance = some(1.3978-.24), some(1.3978-1.8)
-	two.PerPersonDay = some(2.04) // eight servings of twelve have no balance
+	stew.FromPantry, stew.FromCupboard, stew.Leftover = some(.2), some(.3), some(2.9) // 9.60 = 7.20 - 0.20 - 0.30 + 2.90
+	two.PerPersonDay = some(2.04)                                                     // eight servings of twelve have no balance
 	pie.Portion, pie.SheetTotal, pie.Till, pie.Leftover, pie.Stranded, pie.StrandedMeals, pie.Balance = result.Num{}, result.Num{}, result.Num{}, result.Num{}, result.Num{}, result.Num{}, result.Num{}
 	pie.KnownPart, pie.UnpricedLines, pie.ObsStatus, pie.ObsStatusAll = some(.5), result.Count(1), "O", "O"
 	e.Shoppings = []result.Shopping{pie, oats, stew, two}
@@ -377,7 +378,7 @@ func diets(e *result.Edition) {
 			line := result.DietLine{Region: it.Region, Month: it.Month, PersonGroup: row.PersonGroup, Diet: kind, Item: it.Item, APQuantity: some(amount), BaseUnit: "kg",
 				UnitPrice: it.UnitPrice, PerDay: result.Some(amount * it.UnitPrice.Or()), FilledBy: it.FilledBy, Base: it.Base}
 			if !line.PerDay.OK || newest && kind == "healthy" {
-				row.Outcome, row.Lacks, row.Binding = "not_computed", "fruits: fewer priced items than the basket asks for", ""
+				row.Outcome, row.Lacks, row.Binding = "not_computed", "fruits: fewer priced items than the diet asks for", ""
 				row.ObsStatus, row.ObsStatusAll = "O", "O"
 			} else {
 				row.PerDay, row.KnownPart, row.Ratio = line.PerDay, line.PerDay, some(line.PerDay.V/row.AllowancePerDay.V)

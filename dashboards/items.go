@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 
 	"farthing/dashboards/draw"
 	"farthing/dashboards/layout"
@@ -247,7 +248,7 @@ func (s *site) itemPage(g *good) (layout.Page, error) {
 	if len(g.grades) > 1 {
 		var others []string
 		for _, of := range g.grades[1:] {
-			others = append(others, label(of.name))
+			others = append(others, gradeWords(of.name))
 		}
 		p.Lead = append(p.Lead, s.T("Below is what other grades of it cost: %s.", s.list(others, 4)))
 	}
@@ -258,6 +259,9 @@ func (s *site) itemPage(g *good) (layout.Page, error) {
 		}
 		p.Parts = append(p.Parts, part)
 	}
+	p.Parts = append(p.Parts, layout.Part{ID: "cautions", Headline: s.T("What this page does not say"), Text: []string{
+		s.T("It does not say what a shop asks today: a price here is that of a month. Nor does it say which pack or grade to buy."),
+		s.T("Its cheapest region may not be the cheapest for other goods.")}})
 	return p, nil
 }
 
@@ -265,10 +269,13 @@ func (s *site) itemPage(g *good) (layout.Page, error) {
 func (s *site) gradeName(g *good, grade string) string {
 	name := s.itemName(g.item)
 	if len(g.grades) > 1 && grade != "" {
-		name += ", " + label(grade)
+		name += ", " + gradeWords(grade)
 	}
 	return name
 }
+
+// gradeWords prints a grade's key: "line-caught" as "line caught".
+func gradeWords(grade string) string { return strings.ReplaceAll(label(grade), "-", " ") }
 
 func (s *site) itemWords(name string, rows []result.Item) (headline, strong string, lead []string) {
 	region, end := regionName(s.e, rows[0].Region), rows[len(rows)-1]
@@ -323,7 +330,7 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 	}
 	var panels []draw.Panel
 	var all []result.Item
-	var parts []result.Item // newest prices observed in regions without parts
+	var parts []result.Item // newest prices observed in regions without parts, by three shops at least
 	ancestors := false
 	for _, rows := range of.regions {
 		region := rows[0].Region
@@ -334,7 +341,9 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 		}
 		if now, ok := newestPrice(rows); ok {
 			panel.Last = fmt.Sprintf("%s, %s", s.money(now.UnitPrice, clean(now.CurrencyCode)), s.shortMonth(now.Month))
-			if now.FilledBy == "" && now.Month == g.to && leaf(s.e, region) {
+			if thin := s.thin(now.Base, result.Num{}); thin != "" {
+				panel.Title += " [U]"
+			} else if now.FilledBy == "" && now.Month == g.to && leaf(s.e, region) {
 				parts = append(parts, now)
 			}
 		}
@@ -362,7 +371,7 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 	}
 	name := s.gradeName(g, of.name)
 	if len(g.grades) > 1 {
-		name := label(of.name)
+		name := gradeWords(of.name)
 		if name == "" {
 			name = s.T("not named")
 		}
@@ -399,6 +408,9 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 	columns = append(columns, text(s.T("How priced"), s.basisOf), text(s.T("Status"), func(r I) string { return letters(r.Base) }))
 	p.Table = byMonth(s.tongue, shown, func(r I) result.Month { return r.Month }, -1, columns...)
 	p.Table.Caption = s.T("%s, %s %s, with the digits of the data file. Matched change: from the month before, over the same varieties in the same shops.%s%s", name, currency, s.unitWords(unit), note, s.statusKey(s.e, p.Table.Rows))
+	if slices.ContainsFunc(panels, func(p draw.Panel) bool { return strings.HasSuffix(p.Title, " [U]") }) {
+		p.Foot = append(p.Foot, s.T("[U] %s: not set beside others.", s.statusText(s.e, 'U')))
+	}
 	source := s.source(s.T("Item %s", name))
 	wide, slim := draw.Panels(s.drawing(), panels, s.shortMonth(g.from), s.shortMonth(g.to), mark(source, draw.Wide), mark(source, draw.Slim))
 	err := s.drawn(&p, g.file(), wide, slim, s.T("%s. The table below has every month.", p.Headline), "item.csv", "observations.csv")

@@ -2,6 +2,7 @@ package dashboards
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"unicode"
@@ -96,7 +97,7 @@ func (t tongue) offset(balance result.Num, currency string) string {
 func (s *site) goodName(item, grade string) string {
 	name := s.itemName(item)
 	if grade != "" && grade != s.defaultGrade() {
-		name += ", " + strings.ReplaceAll(label(grade), "-", " ")
+		name += ", " + gradeWords(grade)
 	}
 	return name
 }
@@ -189,7 +190,11 @@ func mealsPage(s *site, _ *view, file string) (layout.Page, error) {
 	}
 	first := append(slices.Clone(dishes), plans...)[0]
 	p.Headline, p.Strong = s.mealsHeadline(dishes, plans)
-	p.Lead = []string{s.T("At %s.", s.where(first)), s.T(twoCosts)}
+	p.Lead = []string{s.T("At %s.", s.where(first))}
+	if n := s.newestMonth(); n > first.Month {
+		p.Lead = append(p.Lead, s.T("These are not the newest prices: those are of %s.", s.month(n)))
+	}
+	p.Lead = append(p.Lead, s.T(twoCosts))
 	if n := s.overAtTill(dishes); n > 0 {
 		p.Lead = append(p.Lead, s.Count(n, "Bought in whole packs for that dish alone, one takes more than that share at the till.", "Bought in whole packs for that dish alone, %s take more than that share at the till."))
 	}
@@ -266,6 +271,14 @@ func (s *site) mealsHeadline(dishes, plans []result.Shopping) (headline, strong 
 		s.T("%s by %s", s.lower(dishName(dear.Shopping)), s.money(result.Some(-dear.Balance.V), currency))
 }
 
+// newestMonth is the newest month of which an item has a row.
+func (s *site) newestMonth() (newest result.Month) {
+	for i := range s.goods {
+		newest = max(newest, s.goods[i].to)
+	}
+	return newest
+}
+
 // overAtTill counts the dishes whose packs cost more a serving than a meal's share.
 func (s *site) overAtTill(dishes []result.Shopping) (n int) {
 	for _, r := range dishes {
@@ -302,28 +315,28 @@ func (s *site) dishesPart(file string, dishes []result.Shopping) (layout.Part, e
 	currency := clean(dishes[0].CurrencyCode)
 	p := layout.Part{ID: "dishes", Open: true,
 		Headline: s.T("A serving of %s", s.Count(len(dishes), "one dish", "%s dishes")),
-		Subtitle: s.T("Each bar is what must be paid at the till for a serving’s share of the packs, %s; the ink is the part that is eaten.", currency)}
+		Subtitle: s.T("Each bar is what must be paid at the till for a serving’s share of the packs, %s; the ink is the part of it that is eaten.", currency)}
 	limit := dishes[0].PerMeal
 	var bars []draw.Purse
 	rest := false
 	for _, r := range dishes {
-		each := s.perServing(r)
 		bar := draw.Purse{Name: dishName(r.Shopping), Words: dishName(r.Shopping)}
 		if r.PerMeal != limit {
 			limit = result.Num{}
 		}
-		if !each.OK || !r.Till.OK || !r.Servings.OK || r.Servings.V <= 0 {
+		if !r.Till.OK || !r.Leftover.OK || !r.Servings.OK || r.Servings.V <= 0 {
 			bar.Gap = s.T("no full price")
 			bar.Words += ": " + bar.Gap
 		} else {
-			bar.Used, bar.Whole = each.V, r.Till.V/r.Servings.V
-			bar.Value = s.T("%s of %s", s.num(each, 2), s.num(result.Some(bar.Whole), 2))
-			bar.Words += ": " + s.T("%s eaten of %s paid a serving", s.num(each, 2), s.money(result.Some(bar.Whole), currency))
+			bar.Used, bar.Whole = (r.Till.V-r.Leftover.V)/r.Servings.V, r.Till.V/r.Servings.V
+			used, whole := result.Some(bar.Used), result.Some(bar.Whole)
+			bar.Value = s.T("%s of %s", s.num(used, 2), s.num(whole, 2))
+			bar.Words += ": " + s.T("%s eaten of %s paid a serving", s.num(used, 2), s.money(whole, currency))
 			rest = rest || bar.Whole > bar.Used
 		}
 		bars = append(bars, bar)
 	}
-	p.Key = []layout.Mark{key("used", s.T("eaten: portion cost"))}
+	p.Key = []layout.Mark{key("used", s.T("eaten, of what is paid"))}
 	if rest {
 		p.Key = append(p.Key, key("kept", s.T("left over from whole packs")))
 	}
@@ -333,7 +346,7 @@ func (s *site) dishesPart(file string, dishes []result.Shopping) (layout.Part, e
 		p.Key = append(p.Key, key("limit", s.T("a meal’s share of the allowance")))
 	}
 	type S = result.Shopping
-	p.Table = tableOf(dishes, -1,
+	columns := []column[S]{
 		column[S]{s.T("Dish"), false, func(r S) layout.Cell {
 			return layout.Cell{Text: dishName(r.Shopping), Href: mealFile(r.Shopping) + ".html"}
 		}},
@@ -344,15 +357,30 @@ func (s *site) dishesPart(file string, dishes []result.Shopping) (layout.Part, e
 		number(s.T("A meal’s share"), func(r S) string { return s.money4(r.PerMeal) }).or(s.T("none")),
 		number(s.T("Balance"), func(r S) string { return s.money4(r.Balance) }).or(s.T("none")),
 		number(s.T("Portion"), func(r S) string { return s.money4(r.Portion) }),
+	}
+	p.Table = tableOf(dishes, -1, append(s.fromKitchen(columns, dishes),
 		number(s.T("Till"), func(r S) string { return s.money4(r.Till) }),
 		number(s.T("Left over"), func(r S) string { return s.money4(r.Leftover) }),
 		number(s.T("Spoils"), func(r S) string { return s.money4(r.Stranded) }),
-		text(s.T("Status"), func(r S) string { return letters(r.Base) }))
-	p.Table.Caption = s.T("Money in %s, with the digits of the data file. A serving and a meal’s share are of one person’s meal; portion, till and what is left over are of all servings. Below 0 in Balance: over the share. Spoils: what keeps too short for the dish to be made again.%s",
+		text(s.T("Status"), func(r S) string { return letters(r.Base) }))...)
+	p.Table.Caption = s.T("Money in %s, with the digits of the data file. A serving and a meal’s share are of one person’s meal; the others are of all servings. Till = portion, less what is from stock or cupboard, plus what is left over, less what deals save. Below 0 in Balance: over the share. Spoils: what keeps too short for the dish to be made again.%s",
 		currency, s.statusKey(s.e, p.Table.Rows))
 	p.Source = s.source(upper(s.where(dishes[0])))
 	wide, slim := draw.Purses(s.drawing(), bars, currency, at, limitWords, mark(p.Source, draw.Wide), mark(p.Source, draw.Slim))
 	return p, s.drawn(&p, file, wide, slim, s.T("%s. The table below has the same figures.", p.Headline), "meals.csv", "shoppings.csv")
+}
+
+// fromKitchen adds columns of what was there before, where anything was.
+func (s *site) fromKitchen(columns []column[result.Shopping], rows []result.Shopping) []column[result.Shopping] {
+	for _, c := range []struct {
+		head  catalogue.Key
+		value func(result.Shopping) result.Num
+	}{{"From stock", func(r result.Shopping) result.Num { return r.FromPantry }}, {"From cupboard", func(r result.Shopping) result.Num { return r.FromCupboard }}} {
+		if hasAny(rows, c.value) {
+			columns = append(columns, number(s.T(c.head), func(r result.Shopping) string { return s.money4(c.value(r)) }))
+		}
+	}
+	return columns
 }
 
 func (s *site) plansPart(plans []result.Shopping) layout.Part {
@@ -362,8 +390,8 @@ func (s *site) plansPart(plans []result.Shopping) layout.Part {
 	for _, r := range plans {
 		if r.PerPersonDay.OK {
 			w := s.T("%s costs %s a person and day", label(r.Shopping), s.money(r.PerPersonDay, currency))
-			if s.forPart(r) {
-				w = s.T("%s costs %s a person and day, for %s of %s meals", label(r.Shopping), s.money(r.PerPersonDay, currency), s.plain(r.Servings, 4), s.Figure(s.mealsOf(r).String()))
+			if s.forPart(r) && r.Servings.V > 0 {
+				w = s.T("%s costs %s a serving, for %s of %s meals", label(r.Shopping), s.money(result.Some(r.Portion.V/r.Servings.V), currency), s.plain(r.Servings, 4), s.Figure(s.mealsOf(r).String()))
 			} else if o := s.offset(r.Balance, currency); o != "" {
 				w += ", " + o
 			}
@@ -380,7 +408,7 @@ func (s *site) plansPart(plans []result.Shopping) layout.Part {
 	}
 	p.Subtitle = s.T("All dishes of a plan share their packs: two dishes open one, and leftovers count once.")
 	type S = result.Shopping
-	p.Table = tableOf(plans, -1,
+	columns := []column[S]{
 		column[S]{s.T("Plan"), false, func(r S) layout.Cell {
 			return layout.Cell{Text: dishName(r.Shopping), Href: mealFile(r.Shopping) + ".html"}
 		}},
@@ -400,10 +428,12 @@ func (s *site) plansPart(plans []result.Shopping) layout.Part {
 			return layout.Cell{Text: s.T("none"), Missing: true}
 		}},
 		number(s.T("Portion"), func(r S) string { return s.money4(r.Portion) }),
+	}
+	p.Table = tableOf(plans, -1, append(s.fromKitchen(columns, plans),
 		number(s.T("Till"), func(r S) string { return s.money4(r.Till) }),
 		number(s.T("Left over"), func(r S) string { return s.money4(r.Leftover) }),
 		number(s.T("Spoils"), func(r S) string { return s.money4(r.Stranded) }),
-		text(s.T("Status"), func(r S) string { return letters(r.Base) }))
+		text(s.T("Status"), func(r S) string { return letters(r.Base) }))...)
 	p.Table.Caption = s.T("Money in %s, with the digits of the data file. Below 0 in Balance: over the allowance. A plan for a part of the meals has no balance against whole days.%s", currency, s.statusKey(s.e, p.Table.Rows))
 	return p
 }
@@ -476,7 +506,7 @@ func (s *site) mealLead(x *shopping) []string {
 	case x.Kind == "plan" && x.PerPersonDay.OK:
 		w := s.T("A person’s day costs %s", s.money(x.PerPersonDay, currency))
 		if s.forPart(x.Shopping) {
-			lead = append(lead, s.T("%s. It has %s of the %s meals of these days, so the allowance of a whole day, %s, is no measure of it.", w, s.plain(x.Servings, 4), s.Figure(s.mealsOf(x.Shopping).String()), s.money(x.PerDay, currency)))
+			lead = append(lead, s.T("%s. The plan has %s of the %s meals of these days, so the allowance of a whole day, %s, is no measure of it.", w, s.plain(x.Servings, 4), s.Figure(s.mealsOf(x.Shopping).String()), s.money(x.PerDay, currency)))
 			if x.PerMeal.OK && x.Portion.OK {
 				share := result.Some(x.PerMeal.V * x.Servings.V)
 				lead = append(lead, s.T("The share of %s meals is %s; in the pot they cost %s.", s.plain(x.Servings, 4), s.money(share, currency), s.money(x.Portion, currency)))
@@ -600,7 +630,8 @@ func (s *site) workingsPart(x *shopping) layout.Part {
 	}
 	columns = append(columns,
 		number(s.T("Line"), func(l L) string { return clean(l.Line) }),
-		text(s.T("As written"), func(l L) string { return clean(l.AsWritten) }))
+		text(s.T("As written"), func(l L) string { return clean(l.AsWritten) }),
+		number(s.T("Part used"), func(l L) string { return s.plain(l.Amount, 6) }))
 	if hasAny(x.lines, func(l L) result.Num { return l.Yield }) {
 		columns = append(columns, number(s.T("Yield"), func(l L) string { return s.plain(l.Yield, 6) }))
 	}
@@ -632,7 +663,7 @@ func (s *site) workingsPart(x *shopping) layout.Part {
 		text(s.T("Oldest price"), func(l L) string { return s.dateOr(l.ObservedOn) }))
 	p.Table = tableOf(x.lines, -1, columns...)
 	p.Table.Broad = true
-	p.Table.Caption = s.T("Money in %s. Yield: the edible part of what is bought; where there is none the quantity is as bought. Part paid for and unit price are in the unit beside them; a pack of 500 g is 0.5 kg.", currency)
+	p.Table.Caption = s.T("Money in %s. As written: for the recipe’s own servings; part used: for those of this sheet. Yield: the edible part of what is bought; where there is none the quantity is as bought. Parts and unit price are in the unit beside them; a pack of 500 g is 0.5 kg.", currency)
 	if !x.SheetTotal.OK {
 		p.Foot = append(p.Foot, s.T("There is no total, because a line has no cost. A total without it would look cheaper than it is."))
 	} else {
@@ -778,6 +809,9 @@ func (s *site) nutrientsPart(x *shopping) layout.Part {
 	if x.Kind == "plan" {
 		p.Headline, of = s.T("Nutrients of a person’s day"), s.T("A person and day")
 		p.Foot = append(p.Foot, s.T("Those of a serving stand on the sheet of each dish."))
+		if s.forPart(x.Shopping) {
+			p.Foot = append(p.Foot, s.T("The plan has %s of the %s meals of these days; the reference values are of whole days.", s.plain(x.Servings, 4), s.Figure(s.mealsOf(x.Shopping).String())))
+		}
 	}
 	if len(rows) == 0 {
 		return p
@@ -786,8 +820,8 @@ func (s *site) nutrientsPart(x *shopping) layout.Part {
 	for _, r := range rows {
 		if (r.Nutrient == "energy" || r.Nutrient == "protein") && r.PerServing.OK {
 			w := s.T("%s %s of %s", s.num(r.PerServing, 0), clean(r.Unit), s.nutrient(r.Nutrient))
-			if r.IsAtLeast == "yes" {
-				w = s.T("at least %s", w)
+			if r.IsAtLeast == "yes" { // rounded up it would be more than is known
+				w = s.T("at least %s", s.T("%s %s of %s", s.num(result.Some(math.Floor(r.PerServing.V)), 0), clean(r.Unit), s.nutrient(r.Nutrient)))
 			}
 			has = append(has, w)
 		}
@@ -799,14 +833,19 @@ func (s *site) nutrientsPart(x *shopping) layout.Part {
 	type N = result.MealNutrient
 	p.Table = tableOf(rows, -1,
 		text(s.T("Nutrient"), func(r N) string { return s.nutrient(r.Nutrient) }),
-		number(of, func(r N) string { return s.plain(r.PerServing, 6) }).gap(func(r N) string {
+		number(of, func(r N) string { return s.plain(r.PerServing, 3) }).gap(func(r N) string {
 			if r.PerServing.OK {
 				return ""
 			}
 			return s.T("no figure")
 		}),
 		text(s.T("Unit"), func(r N) string { return clean(r.Unit) }),
-		number(s.T("Weight with a figure"), func(r N) string { return s.share2(r.KnownShare) }),
+		number(s.T("Weight with a figure"), func(r N) string {
+			if r.IsAtLeast == "yes" && r.KnownShare.OK && r.KnownShare.Fixed(4) == "1.0000" {
+				return "" // not all of it
+			}
+			return s.share2(r.KnownShare)
+		}).or(s.T("nearly all")),
 		text(s.T("At least"), func(r N) string { return s.code(r.IsAtLeast) }),
 		number(s.T("At least a day"), func(r N) string { return s.plain(r.Lower, 6) }),
 		number(s.T("At most a day"), func(r N) string { return s.plain(r.Upper, 6) }),

@@ -108,6 +108,7 @@ type told struct {
 	tongue
 	pair
 	headline, strong string
+	bothWays         bool       // it tells what lines added and took off, and names none
 	sum              result.Num // the total as shown
 	stairs           []stair
 }
@@ -179,23 +180,27 @@ func (v *view) tell(p pair) told {
 	if p.total.Fixed(1) == "0.0" {
 		t.headline = v.T("%s, the basket cost as much in %s as in %s", seen, v.month(p.to), v.month(p.from))
 		if up, down := t.ways(); up.V > 0 {
+			t.bothWays = true
 			t.headline += ":"
 			t.strong = v.T("what cost more added %s percentage points, what cost less took %s off", v.num(up, 2), v.num(down, 2))
 		}
 		return t
 	}
-	cost, moved, rested := catalogue.Key("%s, the basket cost %s\u202f%% more in %s than in %s"), catalogue.Key(": %s added"), catalogue.Key("%s percentage points, and the rest took %s off")
+	cost := catalogue.Key("%s, the basket cost %s\u202f%% more in %s than in %s")
+	up, down := t.ways()
+	against := down
 	if t.sum.V < 0 {
-		cost, moved, rested = "%s, the basket cost %s\u202f%% less in %s than in %s", ": %s took off", "%s percentage points, and the rest added %s"
+		cost, against = "%s, the basket cost %s\u202f%% less in %s than in %s", up
 	}
 	names, made := t.movers()
-	total, rest := abs(t.sum), abs(result.Some(t.sum.V-made.V))
+	total := abs(t.sum)
 	t.headline = v.T(cost, seen, v.num(total, 2), v.month(p.to), v.month(p.from))
 	switch {
+	case against.V > total.V/10, abs(made).V > total.V: // what went the other way is a part of the finding
+		t.bothWays = true
+		t.headline += ":"
+		t.strong = v.T("what cost more added %s percentage points, what cost less took %s off", v.num(up, 2), v.num(down, 2))
 	case names == nil: // many lines, each of which made next to nothing
-	case abs(made).V > total.V:
-		t.headline += v.T(moved, v.list(names, 3))
-		t.strong = v.T(rested, v.num(abs(made), 2), v.num(rest, 2))
 	default:
 		t.headline += v.T(", and %s made", v.list(names, 3))
 		t.strong = v.T("%s of the %s percentage points", v.num(abs(made), 2), v.num(total, 2))
@@ -229,15 +234,17 @@ func (t *told) movers() (names []string, made result.Num) {
 	return names, made
 }
 
-// most is the item that moved the basket most, and whether the headline names it:
-// it names those of the basket's own direction.
-func (t *told) most() (most stair, named bool) {
-	for _, s := range t.stairs {
-		if s.item && math.Abs(s.shown.V) > math.Abs(most.shown.V) {
-			most = s
+// most are the up to three items that moved the basket most, in either direction,
+// each with what it added.
+func (t *told) most() (most []string) {
+	stairs := slices.Clone(t.stairs)
+	slices.SortStableFunc(stairs, func(a, b stair) int { return cmp.Compare(math.Abs(b.shown.V), math.Abs(a.shown.V)) })
+	for _, s := range stairs {
+		if s.item && len(most) < 3 && math.Abs(s.shown.V) > seenPoints {
+			most = append(most, t.T("%s %s", s.name, t.signed(s.shown, 2)))
 		}
 	}
-	return most, t.total.Fixed(1) != "0.0" && most.shown.V*t.sum.V > 0 || math.Abs(most.shown.V) < seenPoints
+	return most
 }
 
 // ways is what the lines that cost more added, and what those that cost less took off.
@@ -340,12 +347,8 @@ func (v *view) movedLead(t told) (lead []string) {
 		if len(words) > 1 {
 			lead = append(lead, v.T("Of the %s points, %s.", v.signed(t.sum, 2), v.list(words, 4)))
 		}
-		if most, named := t.most(); !named {
-			words := catalogue.Key("The line that moved it most was %s: it added %s points.")
-			if most.shown.V < 0 {
-				words = "The line that moved it most was %s: it took off %s points."
-			}
-			lead = append([]string{v.T(words, most.name, v.num(abs(most.shown), 2))}, lead...)
+		if most := t.most(); t.bothWays && most != nil { // else the headline names them
+			lead = append([]string{v.T("What moved it most: %s points.", v.list(most, 3))}, lead...)
 		}
 		lead = append(lead, v.changeRange(t.from, t.to))
 	} else {
@@ -440,13 +443,13 @@ func (v *view) movedTable(t told) layout.Part {
 	}
 	p.Table = tableOf(t.lines, -1,
 		column[M]{v.T("Item"), false, func(r M) layout.Cell { return layout.Cell{Text: v.movedName(r), Href: v.itemHref(r.Item)} }},
+		pct(v.T("Adds, pp"), func(r M) result.Num { return r.Contribution }).or(v.T("none")),
 		number(v.shortMonth(t.from), func(r M) string { return v.money4(r.PriceFrom) }).or(v.T("none")),
 		number(v.shortMonth(t.to), func(r M) string { return v.money4(r.PriceTo) }).or(v.T("none")),
 		pct(v.T("Change, %"), func(r M) result.Num { return r.Change }),
 		pct(v.T("Price, %"), func(r M) result.Num { return r.Pure }),
 		pct(v.T("Size, %"), func(r M) result.Num { return r.Size }),
 		pct(v.T("Mix, %"), func(r M) result.Num { return r.Mix }),
-		pct(v.T("Adds, pp"), func(r M) result.Num { return r.Contribution }).or(v.T("none")),
 		column[M]{v.T("Rank by price"), false, func(r M) layout.Cell {
 			if r.Rank.OK {
 				return layout.Cell{Text: r.Rank.String()}
@@ -460,7 +463,7 @@ func (v *view) movedTable(t told) layout.Part {
 		sum = layout.Cell{Text: v.T("no total"), Missing: true}
 	}
 	cells := make([]layout.Cell, len(p.Table.Head))
-	cells[0], cells[7] = layout.Cell{Text: v.T("All lines")}, sum
+	cells[0], cells[1] = layout.Cell{Text: v.T("All lines")}, sum
 	p.Table.Rows = append(p.Table.Rows, layout.Row{Sum: true, Cells: cells})
 	p.Table.Caption = v.T("%s, %s to %s. Unit prices in %s a kg, litre or piece, with the digits of the data file. Price, size and mix, multiplied, make the change. Adds: to the basket’s change, in percentage points; rounded lines may miss the total in the last digit. Rank by price: by what the price part adds or takes off, the most first, where three or more varieties were seen at a shop in both months. Varieties seen in both: of the item, each at one shop, in both months.%s",
 		v.region(), v.month(t.from), v.month(t.to), v.currency, v.statusKey(v.e, p.Table.Rows))

@@ -152,6 +152,27 @@ func (v *view) reachLead(at int) []string {
 		}
 		lead = append(lead, v.T(words, v.num(r.Days, 2), v.num(result.Some(over), 2)))
 	}
+	switch { // of the calendar month, which is not what a later pay day pays for
+	case v.paidOn(r.Month) > 1 && r.Balance.OK:
+		words := catalogue.Key("The allowance was %s more than the basket of the calendar month’s %s days.")
+		if r.Balance.V < 0 {
+			words = "The allowance was %s less than the basket of the calendar month’s %s days."
+		}
+		lead = append(lead, v.T(words, v.money(abs(r.Balance), v.currency), r.DaysInMonth))
+	case r.Shortfall.OK && r.Shortfall.V > 0:
+		s := v.T("The household went short by %s in the month", v.money(r.Shortfall, v.currency))
+		if r.ShortfallPerMeal.OK {
+			s += v.T(", which is %s a meal for each person", v.money(r.ShortfallPerMeal, v.currency))
+		}
+		lead = append(lead, s+".")
+	case r.Balance.OK && r.Balance.V > 0:
+		lead = append(lead, v.T("%s of the %s was left at the end.", v.money(r.Balance, v.currency), v.money(r.Allowance, v.currency)))
+	}
+	if r.LoDays.OK && r.HiDays.OK {
+		lead = append(lead, v.T("The range across the shops seen is %s to %s days: that is how far the reach moves with the shops that happen to be in it.", v.num(r.LoDays, 2), v.num(r.HiDays, 2)))
+	} else {
+		lead = append(lead, v.noRange(r.Base))
+	}
 	compare := func(m result.Month, then string) {
 		for _, o := range v.reach {
 			if o.Month != m || !o.Days.OK || m == r.Month {
@@ -171,22 +192,6 @@ func (v *view) reachLead(at int) []string {
 	if r.Month-12 != base {
 		compare(r.Month-12, v.T("A year before, in %s,", v.month(r.Month-12)))
 	}
-	switch {
-	case v.paidOn(r.Month) > 1 && r.Balance.OK: // of the calendar month, which is not what the allowance was paid for
-		words := catalogue.Key("The allowance was %s more than the basket of the calendar month’s %s days.")
-		if r.Balance.V < 0 {
-			words = "The allowance was %s less than the basket of the calendar month’s %s days."
-		}
-		lead = append(lead, v.T(words, v.money(abs(r.Balance), v.currency), r.DaysInMonth))
-	case r.Shortfall.OK && r.Shortfall.V > 0:
-		s := v.T("The household went short by %s in the month", v.money(r.Shortfall, v.currency))
-		if r.ShortfallPerMeal.OK {
-			s += v.T(", which is %s a meal for each person", v.money(r.ShortfallPerMeal, v.currency))
-		}
-		lead = append(lead, s+".")
-	case r.Balance.OK && r.Balance.V > 0:
-		lead = append(lead, v.T("%s of the %s was left at the end.", v.money(r.Balance, v.currency), v.money(r.Allowance, v.currency)))
-	}
 	if lasted, n := v.lasted(at); n > 1 {
 		switch lasted {
 		case 0:
@@ -198,12 +203,11 @@ func (v *view) reachLead(at int) []string {
 		}
 	}
 	if s := r.ImputedShare; s.OK && s.V > 0 {
-		lead = append(lead, v.T("%s of the basket’s cost was filled in by rule, not seen on a shelf.", v.percent(s, 2)))
-	}
-	if r.LoDays.OK && r.HiDays.OK {
-		lead = append(lead, v.T("The range across the shops seen is %s to %s days: that is how far the reach moves with the shops that happen to be in it.", v.num(r.LoDays, 2), v.num(r.HiDays, 2)))
-	} else {
-		lead = append(lead, v.noRange(r.Base))
+		what := v.T("%s of the basket’s cost", v.percent(s, 2))
+		if filled := v.filled(v.at(r.Month)); filled != nil {
+			what += " (" + v.list(filled, 3) + ")"
+		}
+		lead = append(lead, v.T("%s was filled in by rule, not seen on a shelf.", what))
 	}
 	return append(lead, v.gaps(at, len(v.reach), func(i int) result.Month { return v.reach[i].Month }, func(i int) string {
 		if v.reach[i].Days.OK {
@@ -639,7 +643,7 @@ func (s *site) costPart(v *view, file string) (layout.Part, error) {
 	case weeks:
 		p.Headline = s.T("In %s the basket cost %s in a standard month; the allowance came to %s", s.month(last.Month), s.money(b.StandardMonth, v.currency), s.num(v.inStandardMonth(last), 2))
 	default:
-		p.Headline = s.T("In %s the basket cost %s a month; the allowance was %s", s.month(last.Month), s.money(b.StandardMonth, v.currency), s.num(v.inStandardMonth(last), 2))
+		p.Headline = s.T("In %s the basket cost %s in a month of average length; the allowance was %s", s.month(last.Month), s.money(b.StandardMonth, v.currency), s.num(v.inStandardMonth(last), 2))
 	}
 	if brokenIn(cost) {
 		p.Foot = append(p.Foot, s.T("Broken line: over a quarter of the cost is imputed."))

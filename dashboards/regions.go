@@ -92,7 +92,7 @@ func regionsPage(s *site, v *view, file string) (layout.Page, error) {
 		ranked, rest = ranking(rows, m)
 	}
 	p.Headline, p.Strong = s.regionsHeadline(ranked, rest, m)
-	p.Lead = s.regionsLead(ranked, m, latest)
+	p.Lead = s.regionsLead(ranked, rest, m, latest)
 	if len(ranked) > 1 {
 		part, err := s.ranksPart(v, file, ranked, m)
 		if err != nil {
@@ -155,7 +155,7 @@ func (s *site) regionsHeadline(ranked, rest []level, m result.Month) (headline, 
 	return s.T("In %s there was no clear difference in what the basket cost between %s", in, s.list(s.names(ranked), 5)), ""
 }
 
-func (s *site) regionsLead(ranked []level, m, latest result.Month) (lead []string) {
+func (s *site) regionsLead(ranked, rest []level, m, latest result.Month) (lead []string) {
 	if len(ranked) < 2 {
 		return []string{s.T("A total with a missing price would look cheaper than it is. What is priced can be compared item by item, under Items.")}
 	}
@@ -179,12 +179,15 @@ func (s *site) regionsLead(ranked []level, m, latest result.Month) (lead []strin
 	}
 	if first, last := ranked[0], ranked[len(ranked)-1]; open != nil && first.parity().OK && first.parity().V > 0 && last.parity().OK {
 		if _, _, sure := surest(ranked); !sure {
-			lead = append(lead, s.T("As estimated, %s stands %s\u202f%% above %s; other shops of the same kind could turn that round.", regionName(s.e, last.Region),
+			lead = append(lead, s.T("As estimated, %s stands %s\u202f%% above %s; other shops of the same kind could reverse it.", regionName(s.e, last.Region),
 				s.num(result.Some((last.parity().V/first.parity().V-1)*100), 1), regionName(s.e, first.Region)))
 		}
 	}
 	if share := ranked[0].CommonShare; share.OK {
 		lead = append(lead, s.T("The levels compare the items observed in every ranked region, %s of the basket’s cost.", s.percent(share, 2)))
+	}
+	if rest != nil {
+		lead = append(lead, s.T("Not ranked: %s; why is said below.", s.list(s.names(rest), 5)))
 	}
 	return append(lead, s.T("It is a level in one month, not a change."))
 }
@@ -194,21 +197,28 @@ func (s *site) ranksPart(v *view, file string, ranked []level, m result.Month) (
 	hundred := func(l level) result.Num { return result.Some(l.parity().V * 100) }
 	p := layout.Part{ID: "ranks",
 		Headline: s.T("From %s in %s to %s in %s, and how far to trust the order", s.num(hundred(first), 1), regionName(s.e, first.Region), s.num(hundred(last), 1), regionName(s.e, last.Region)),
-		Subtitle: s.T("Price level of the basket, %s; the ranked regions’ geometric mean is 100. The scale does not start at zero. Then the rank: one square for each place.", s.month(m)),
-		Key:      []layout.Mark{key("estimate", s.T("the rank as estimated")), key("possible", s.T("a rank it may hold as well")), key("other", s.T("a rank it does not hold, as far as the shops seen go"))},
+		Subtitle: s.T("Price level of the basket, %s; 100 is the middle of the ranked regions, their geometric mean. The scale does not start at zero. Then the rank: one square for each place.", s.month(m)),
+		Key:      []layout.Mark{key("estimate", s.T("the rank as estimated"))},
 		Notes: []layout.Note{
+			{Head: s.T("Parts, not the whole."), Text: s.T("Only regions without parts are ranked: a whole is no place beside its parts.")},
 			{Head: s.T("A level, not a change."), Text: s.T("It says where the basket is dear in one month. How each place moved is below.")},
 			{Head: s.T("Ties."), Text: s.T("Two regions tie unless the range of their difference across the shops seen leaves no doubt, and both ways of comparing put them in the same order.")},
 			{Head: s.T("Kinds of shop."), Text: s.T("Where the commonest kind of shop is another, a part of the difference may be the shops and not the place.")},
 		}}
 	if len(ranked) > draw.MostSquares {
-		p.Subtitle = s.T("Price level of the basket, %s; the ranked regions’ geometric mean is 100. The scale does not start at zero. Then the rank: its place on a line from the first to the last.", s.month(m))
+		p.Subtitle = s.T("Price level of the basket, %s; 100 is the middle of the ranked regions, their geometric mean. The scale does not start at zero. Then the rank: its place on a line from the first to the last.", s.month(m))
 	}
 	var rows []draw.RankRow
 	for _, l := range ranked {
 		name := regionName(s.e, l.Region)
 		rows = append(rows, draw.RankRow{Name: name, Value: s.num(hundred(l), 1), Level: hundred(l).V, Rank: l.rank, Lo: l.RankLo.V, Hi: l.RankHi.V,
 			Words: s.T("%s: level %s, rank %d, which may be %s to %s", name, s.num(hundred(l), 1), l.rank, l.RankLo, l.RankHi)})
+	}
+	if slices.ContainsFunc(ranked, func(l level) bool { return l.RankLo.V < l.RankHi.V }) {
+		p.Key = append(p.Key, key("possible", s.T("a rank it may hold as well")))
+	}
+	if slices.ContainsFunc(ranked, func(l level) bool { return l.RankLo.V > 1 || l.RankHi.V < len(ranked) }) {
+		p.Key = append(p.Key, key("other", s.T("a rank it does not hold, as far as the shops seen go")))
 	}
 	p.Table = tableOf(ranked, -1,
 		number(s.T("Region"), func(l level) string { return regionName(s.e, l.Region) }),

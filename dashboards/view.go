@@ -199,6 +199,16 @@ func (s *site) lacking(at place) (names []string) {
 	return names
 }
 
+// filled are the items of a basket whose price was filled in by rule.
+func (s *site) filled(at place) (names []string) {
+	for _, l := range s.lines[at] {
+		if l.UnitPrice.OK && l.FilledBy != "" {
+			names = append(names, s.lineName(*l))
+		}
+	}
+	return names
+}
+
 // noTotal says why a basket has no full price in a month: what it lacks, if
 // that is little, and how much of the cost it is.
 func (s *site) noTotal(at place, b result.Base) string {
@@ -231,7 +241,7 @@ func (s *site) lineName(l result.BasketLine) string {
 	name := s.itemName(l.Item)
 	for _, o := range s.lines[place{l.Region, l.Basket, l.Month}] {
 		if o.Item == l.Item && o.Grade != l.Grade && l.Grade != "" {
-			return name + ", " + label(l.Grade)
+			return name + ", " + gradeWords(l.Grade)
 		}
 	}
 	return name
@@ -248,7 +258,10 @@ func (t tongue) basis(b result.Base) string {
 	if unseen(b) {
 		return t.T("by rule alone")
 	}
-	if b.NObservations.OK {
+	switch {
+	case b.NOutlets.OK && b.NOutlets.V == 1:
+		return t.T("as seen in one shop")
+	case b.NObservations.OK:
 		return t.T("as seen in these shops")
 	}
 	return t.T("by published averages")

@@ -63,7 +63,7 @@ func TestDiets(t *testing.T) {
 	for key, want := range map[string][2]string{
 		"tavrin/2023-01/lean/nutrients": {"infeasible", "no diet meets all of these together: at least 2100.00 kcal of energy; at most 1.00 g of fat"},
 		"tavrin/2023-01/none/nutrients": {"not_computed", "no energy is known for none; "},
-		"tavrin/2023-01//healthy":       {"not_computed", "fruits: fewer priced items than the basket asks for"},
+		"tavrin/2023-01//healthy":       {"not_computed", "fruits: fewer priced items than the diet asks for"},
 	} {
 		if r := rows[key]; r["outcome"] != want[0] || !strings.HasPrefix(r["lacks"], want[1]) {
 			t.Errorf("%s: got %s, %q, want %s, %q", key, r["outcome"], r["lacks"], want[0], want[1])

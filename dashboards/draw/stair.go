@@ -72,9 +72,13 @@ func stairs(w Words, lines []Stair, sum Stair, change, value string, s stairSize
 	from, to, step := scale(lo, hi)
 	x := func(v float64) float64 { return s.left + (v-from)/(to-from)*(s.right-s.left) }
 	const top = 40.0
+	heads, numbers := 12.0, 30.0 // over the bars and over their words stands what is theirs
+	if s.bar > stairHeight {
+		heads, numbers = numbers, heads
+	}
 	height := top + float64(len(lines)+1)*s.row + 6
 	var b, grid, links, rows strings.Builder
-	b.WriteString(text(s.change, 12, change, end+" "+small) + text(s.width, 12, value, end+" "+small))
+	b.WriteString(text(s.change, heads, change, end+" "+small) + text(s.width, heads, value, end+" "+small))
 	every := int(math.Ceil(38 / (x(from+step) - x(from)))) // so many steps that the numbers stay apart
 	for k := 0.0; from+k*step <= to+step/2; k++ {
 		v := from + k*step
@@ -100,7 +104,7 @@ func stairs(w Words, lines []Stair, sum Stair, change, value string, s stairSize
 			if x(v) > s.width-12 {
 				anchor = end
 			}
-			b.WriteString(text(x(v), 30, n, strings.TrimSpace(anchor+" "+small)))
+			b.WriteString(text(x(v), numbers, n, strings.TrimSpace(anchor+" "+small)))
 		}
 	}
 	fmt.Fprintf(&b, `<path d="%s" stroke="%s"/><path d="M%s %sV%s" stroke="%s"/>`, grid.String(), Hair, px(x(0)), px(top-4), px(height), Rule)

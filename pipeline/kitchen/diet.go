@@ -378,7 +378,7 @@ func (k *Kitchen) healthy(x *DietAnswer, list []priced) error {
 		x.Groups = append(x.Groups, DietGroup{part.Group, result.Some(part.Kcal), strings.Join(names, ", "), result.Some(part.Cost), part.Servings})
 	}
 	for _, g := range b.Missing() {
-		x.Missing = append(x.Missing, fmt.Sprintf("%s: fewer priced items than the basket asks for", g))
+		x.Missing = append(x.Missing, fmt.Sprintf("%s: fewer priced items than the diet asks for", g))
 	}
 	x.LeftOut = append(x.LeftOut, x.Missing...)
 	slices.SortStableFunc(x.Groups, func(a, b DietGroup) int { return cmp.Compare(a.Group, b.Group) })
