@@ -152,7 +152,7 @@ func (v *view) basketLead(at int) []string {
 		lead = append(lead, v.T("That is %s for this household’s standard month of 30.4375 days.", v.money(b.StandardMonth, v.currency)))
 	}
 	if n := v.household.Equivalents; n.OK && n.Fixed(2) != "1.00" {
-		lead = append(lead, v.T("It is %s times one person’s basket: the household counts as so many persons.", v.num(n, 2)))
+		lead = append(lead, v.T("It is %s times one person’s basket: this site’s table of households counts it as so many persons.", v.num(n, 2)))
 	}
 	_, compared := v.compared(at)
 	year := v.basketOf(b.Month - 12)

@@ -2,6 +2,7 @@ package dashboards
 
 import (
 	"fmt"
+	"strings"
 
 	"farthing/dashboards/draw"
 	"farthing/dashboards/layout"
@@ -21,6 +22,9 @@ func groundsPage(s *site, v *view, file string) (layout.Page, error) {
 	}
 	if n := e.Accepted - e.Counted; n > 0 {
 		p.Lead = append(p.Lead, s.T("Accepted rows that no published price rests on: %d. They say that a good was not sold or out of stock, or their price does not count: of members or of several packs, if the settings leave those out, wholesale, held or excluded, or of days outside the months shown.", n))
+	}
+	if thin := len(among(e.Items, func(r result.Item) bool { return strings.Contains(r.ObsStatusAll+r.ObsStatus, "U") })); thin > 0 {
+		p.Lead = append(p.Lead, s.T("Of %d prices of an item in a month and region, %d are thin: they rest on fewer than three shops, and one of them can move the result.", len(e.Items), thin))
 	}
 	coverage, err := s.coveragePart(v, file)
 	if err != nil {
@@ -92,7 +96,7 @@ func rowColumns[T any](t tongue, of func(T) result.Source) []column[T] {
 func (s *site) sourcesPart() layout.Part {
 	sums, files := sourcesOf(s.e), sortedSources(s.e)
 	p := layout.Part{ID: "sources", Open: true, Headline: s.T("%s, from %s", upper(s.Count(len(files), "one file", "%s files")), s.Count(len(sums), "one source", "%s sources")),
-		Subtitle: s.T("Each file is kept byte for byte under its hash, with who made it and under which licence.")}
+		Subtitle: s.T("Each file is kept byte for byte under its hash, with who made it and under which licence, where that was stated.")}
 	p.Table = tableOf(sums, -1, append([]column[sourceSum]{
 		number(s.T("Source"), func(f sourceSum) string { return label(f.Source.Source) }),
 		text(s.T("Producer"), func(f sourceSum) string { return clean(f.Producer) }).or(s.T("not stated")),

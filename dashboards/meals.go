@@ -434,6 +434,7 @@ func (s *site) plansPart(plans []result.Shopping) layout.Part {
 		number(s.T("Left over"), func(r S) string { return s.money4(r.Leftover) }),
 		number(s.T("Spoils"), func(r S) string { return s.money4(r.Stranded) }),
 		text(s.T("Status"), func(r S) string { return letters(r.Base) }))...)
+	p.Table.Broad = true
 	p.Table.Caption = s.T("Money in %s, with the digits of the data file. Below 0 in Balance: over the allowance. A plan for a part of the meals has no balance against whole days.%s", currency, s.statusKey(s.e, p.Table.Rows))
 	return p
 }
