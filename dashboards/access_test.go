@@ -263,13 +263,21 @@ func TestPairs(t *testing.T) {
 	pairs := []pair{
 		{"ink", "paper", 1, 4.5, "text"}, {"muted", "paper", 1, 4.5, "small type"}, {"short", "paper", 1, 4.5, "the word invented"}, {"fed", "paper", 1, 4.5, "labels of lines"},
 		{"paper", "fed", 1, 4.5, "the number in an estimated rank"},
+		{"ink", "hair", 1, 4.5, "text over the shade of a table that goes on"}, {"muted", "hair", 1, 4.5, "small type there"},
 		{"fed", "paper", .65, 3, "a rank it may hold"}, {"rule", "paper", 1, 3, "links, fields, axes, ranks not held"},
 		{"edge", "paper", 1, 3, "a band's edge"}, {"edge", "tint", 1, 3, "a band's edge"}, {"fed", "tint", 1, 3, "a line on its band"},
 	}
-	grounds := regexp.MustCompile(`background: ([^;}]*)`)
-	for _, m := range grounds.FindAllStringSubmatch(style, -1) {
-		if m[1] != "var(--paper)" {
-			t.Errorf("got a ground %q in the style sheet, want paper, or its pairs here", m[1])
+	for _, m := range regexp.MustCompile(`background: ([^;}]*)`).FindAllStringSubmatch(style, -1) {
+		grounds := regexp.MustCompile(`var\(--(\w+)\)`).FindAllStringSubmatch(m[1], -1)
+		for _, g := range grounds {
+			for _, ink := range []string{"ink", "muted"} {
+				if !slices.ContainsFunc(pairs, func(p pair) bool { return p.ink == ink && p.ground == g[1] && p.least == 4.5 }) {
+					t.Errorf("got the ground %q in the style sheet, want its pairs here", g[1])
+				}
+			}
+		}
+		if grounds == nil {
+			t.Errorf("got a ground %q in the style sheet, want one of the palette", m[1])
 		}
 	}
 	for _, m := range regexp.MustCompile(`[ {]color: ([^;}]*)`).FindAllStringSubmatch(style, -1) {

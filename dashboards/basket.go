@@ -151,8 +151,8 @@ func (v *view) basketLead(at int) []string {
 	if b.StandardMonth.OK {
 		lead = append(lead, v.T("That is %s for this household’s standard month of 30.4375 days.", v.money(b.StandardMonth, v.currency)))
 	}
-	if n := v.household.Equivalents; n.OK && n.Fixed(2) != "1.00" {
-		lead = append(lead, v.T("It is %s times one person’s basket: this site’s table of households counts it as so many persons.", v.num(n, 2)))
+	if v.several() {
+		lead = append(lead, v.T("It is %s times one person’s basket: this site’s table of households counts it as so many persons.", v.num(v.household.Equivalents, 2)))
 	}
 	_, compared := v.compared(at)
 	year := v.basketOf(b.Month - 12)
@@ -339,7 +339,7 @@ func (v *view) linesPart(lines []result.BasketLine) layout.Part {
 	p := layout.Part{ID: "lines", Open: true, Source: v.source(), Links: dataLinks("basket_lines.csv", "item.csv"),
 		Subtitle: v.T("One person’s basket a day, as purchased: peel and bones included.")}
 	if g := lines[0].Grade; g != "" && !slices.ContainsFunc(lines, func(l result.BasketLine) bool { return l.Grade != g }) {
-		p.Subtitle += " " + v.T("All of grade %s.", gradeWords(g))
+		p.Subtitle += " " + v.T("All of grade %s.", v.gradeWords(g))
 	}
 	var dearest result.BasketLine
 	for _, l := range lines {
@@ -362,7 +362,7 @@ func (v *view) linesPart(lines []result.BasketLine) layout.Part {
 		sum = layout.Cell{Text: v.T("no total"), Missing: true}
 	}
 	t.Rows = append(t.Rows, layout.Row{Sum: true, Cells: []layout.Cell{{Text: v.T("One person")}, {}, {}, sum, {}, {}}})
-	if b := v.basketOf(m); b.PerDay.OK && v.household.Equivalents.OK {
+	if b := v.basketOf(m); b.PerDay.OK && v.several() {
 		t.Rows = append(t.Rows, layout.Row{Sum: true, Cells: []layout.Cell{{Text: v.T("× %s: %s", v.num(v.household.Equivalents, 2), v.householdName())}, {}, {}, {Text: v.money4(b.PerDay)}, {}, {}}})
 		p.Subtitle += " " + v.T("The last line is this household’s.")
 	}
@@ -374,6 +374,11 @@ func (v *view) linesPart(lines []result.BasketLine) layout.Part {
 		p.Headline += v.T(", of which %s cost most: %s a day in %s", v.lineName(dearest), v.money(dearest.PerDay, v.currency), v.month(m))
 	}
 	return p
+}
+
+// several says whether the household counts as other than one person.
+func (v *view) several() bool {
+	return v.household.Equivalents.OK && v.household.Equivalents.Fixed(2) != "1.00"
 }
 
 // root is the region at the top of the page's own, whose prices weigh the lines.

@@ -2,10 +2,12 @@ package dashboards
 
 import (
 	"context"
+	"crypto/sha256"
 	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"reflect"
 	"regexp"
 	"strings"
 	"sync"
@@ -179,11 +181,12 @@ func TestHover(t *testing.T) {
 		width int64
 		month float64 // of 24
 		want  string
+		right string // of that month
 	}{
-		{"index.html", 1280, 0, "Jan 2023: Allowance 156.0000; Basket 155.1801"}, // 4.2486 x (1 + 0.01 sin 0) x 1.2 x 30.4375
-		{"index.html", 360, 0, "Jan 2023: Allowance 156.0000; Basket 155.1801"},
-		{"basket-oddel_-skerries-single-plain.html", 1280, 1, "Jan 2023 to Mar 2023: an item was not sold"},
-		{"basket-oddel_-skerries-single-plain.html", 1280, 4, "May 2023: Cost a day 5.7265"}, // x (1 + 0.0065 x 4 + 0.01 sin 6 + 0.10) x 1.2
+		{"index.html", 1280, 0, "Jan 2023: Allowance 156.0000; Basket 155.1801", "Feb 2023"}, // 4.2486 x (1 + 0.01 sin 0) x 1.2 x 30.4375
+		{"index.html", 360, 0, "Jan 2023: Allowance 156.0000; Basket 155.1801", "Feb 2023"},
+		{"basket-oddel_-skerries-single-plain.html", 1280, 1, "Jan 2023 to Mar 2023: an item was not sold", "Jan 2023 to Mar 2023"},
+		{"basket-oddel_-skerries-single-plain.html", 1280, 4, "May 2023: Cost a day 5.7265", "Jun 2023"}, // x (1 + 0.0065 x 4 + 0.01 sin 6 + 0.10) x 1.2
 	} {
 		b.open(t, filepath.Join(dir, c.page), c.width, true)
 		at := eval[map[string]float64](t, b, fmt.Sprintf(`(() => {
@@ -202,6 +205,58 @@ func TestHover(t *testing.T) {
 		if !strings.HasPrefix(got, c.want) {
 			t.Errorf("%s at %d px: got %q, want %q", c.page, c.width, got, c.want)
 		}
+		// The keys go on from there, and to either end.
+		for _, k := range []struct{ key, want string }{{"ArrowRight", c.right}, {"Home", "Jan 2023"}, {"End", "Dec 2024"}} {
+			got := eval[string](t, b, fmt.Sprintf(`(() => {
+				const p = [...document.querySelectorAll(".plot.awake")].find(p => p.clientWidth), live = p.querySelector(".live");
+				live.focus();
+				live.dispatchEvent(new KeyboardEvent("keydown", {key: %q, bubbles: true, cancelable: true}));
+				const said = p.querySelector(".read").textContent;
+				return document.activeElement !== live || live.getAttribute("aria-valuetext") !== said ? "not said" : said;
+			})()`, k.key))
+			if !strings.HasPrefix(got, k.want) {
+				t.Errorf("%s at %d px, %s: got %q, want %q", c.page, c.width, k.key, got, k.want)
+			}
+		}
+	}
+}
+
+// TestDrawnOnce: what the chart library drew for one site is not drawn again for the
+// next, which has the same bytes.
+func TestDrawnOnce(t *testing.T) {
+	if chartLibrary() == "" {
+		t.Skip("no chart library: name its folder in FARTHING_ASSETS")
+	}
+	e, kept := typical().edition(), filepath.Join(t.TempDir(), ".drawings")
+	site := func() map[string][]byte {
+		dir := t.TempDir()
+		if err := Write(dir, e, english, chartLibrary(), kept, false); err != nil {
+			t.Fatal(err)
+		}
+		return files(t, dir)
+	}
+	first := site()
+	if second := site(); !reflect.DeepEqual(first, second) {
+		t.Error("got other bytes from drawings that were kept, want the same")
+	}
+	drawings, err := os.ReadDir(kept)
+	if err != nil || len(drawings) == 0 {
+		t.Fatalf("got %d drawings kept and %v, want some", len(drawings), err)
+	}
+	for _, d := range drawings { // a mark that tells a kept drawing from one made anew
+		b, err := os.ReadFile(filepath.Join(kept, d.Name()))
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, svg, _ := strings.Cut(string(b), "\n")
+		svg = strings.ReplaceAll(svg, ">basket<", ">kept<")
+		inner := sha256.Sum256([]byte(svg))
+		if err := os.WriteFile(filepath.Join(kept, d.Name()), fmt.Appendf(nil, "%x\n%s", sha256.Sum256(inner[:]), svg), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if third := string(site()["index.html"]); !strings.Contains(third, ">kept<") || strings.Contains(third, ">basket<") {
+		t.Error("got a figure drawn anew, want the one that was kept")
 	}
 }
 

@@ -882,6 +882,15 @@ func TestItemHeadlines(t *testing.T) {
 				e.Items[i].Grade = cmp.Or(e.Items[i].Grade, "plain")
 			}
 		}, "Oats, rolled, plain cost 12.75 XTS a kilogram in Tavrin in December 2023, as seen in these shops", "Below is what other grades of it cost: best."},
+		{"another grade without a name", func(e *result.Edition, _ *spec) {
+			for i := range e.Lines {
+				e.Lines[i].Grade = "plain"
+			}
+			for _, it := range e.Items {
+				it.Grade, it.UnitPrice = "plain", some(20)
+				e.Items = append(e.Items, it)
+			}
+		}, "Oats, rolled, plain cost 20.00 XTS a kilogram in Tavrin in December 2023, as seen in these shops", "Below is what other grades of it cost: not named."},
 		{"none", func(e *result.Edition, _ *spec) {
 			for i := range e.Items {
 				e.Items[i].UnitPrice = result.Num{}
@@ -943,6 +952,20 @@ func TestSaid(t *testing.T) {
 	}
 	settled := real(func(*spec) {})
 	settled.Held = 1
+	dealt := typical().edition() // two packs of 1 kg at 1.00 each, 1.50 for both, of which 1.2 are used
+	for i := range dealt.ShoppingLines {
+		if g := &dealt.ShoppingLines[i]; g.Shopping == "oat-bowl" {
+			g.Packs, g.PackPrice, g.Deals, g.Till, g.APQuantity, g.Leftover, g.LeftoverLCU = result.Count(2), some(1), result.Count(1), some(1.5), some(1.2), some(.8), some(.8)
+		}
+	}
+	for i := range dealt.Shoppings {
+		if r := &dealt.Shoppings[i]; r.Shopping == "oat-bowl" {
+			r.Till, r.Leftover, r.Portion, r.Saving = some(1.5), some(.8), some(1.2), some(.5)
+		}
+	}
+	alone := typical().edition()
+	alone.Shoppings = alone.Shoppings[len(alone.Shoppings)-1:]
+	alone.Shoppings[0].Allowance, alone.Shoppings[0].PerDay, alone.Shoppings[0].PerMeal = result.Num{}, result.Num{}, result.Num{}
 	gap := real(func(s *spec) { s.allow = func(m int) result.Num { return result.Num{V: 156, OK: m < 4 || m > 9} } })
 	for _, c := range []struct {
 		name, file, words string
@@ -982,11 +1005,16 @@ func TestSaid(t *testing.T) {
 		{"grounds: letters in words", "grounds.html", "thin data: fewer than 3 shops", fed, true},
 		{"the month's own basket: 5.8174 a day x 31", "index.html", "December 2024 has 31 days, so the basket of that month alone cost 180.34 XTS", typical().edition(), true},
 		{"a part of the meals has no balance", "meals.html", ">a part of the meals<", typical().edition(), true},
-		{"its share: 8 x 1.3978", "meal-two_-dishes.html", "The share of 8 meals is 11.18 XTS; in the pot they cost 8.16 XTS.", typical().edition(), true},
+		{"its share: 8 x 1.3978", "meal-two_-dishes.html", "So the allowance of a whole day, 4.19 XTS, is no measure of it: the share of these meals is 11.18 XTS, and in the pot they cost 8.16 XTS.", typical().edition(), true},
 		{"within its share: no change is needed", "meal-two_-dishes.html", ">Enough<", typical().edition(), false},
 		{"over its share: a change may be enough", "meal-plum_-stew.html", ">Enough<", typical().edition(), true},
-		{"at the till 9.60 / 4 is above 1.3978, 2.40 / 4 is not", "meals.html", "Bought in whole packs for that dish alone, one takes more", typical().edition(), true},
-		{"whose allowance stands beside the diets", "diets-tavrin.html", "The allowance of household of four comes to 4.19 XTS a person and day", typical().edition(), true},
+		{"at the till 9.60 / 4 is above 1.3978, 2.40 / 4 is not", "meals.html", "Bought in whole packs for that dish alone, one takes more than a meal’s share", typical().edition(), true},
+		{"whose allowance stands beside the diets", "diets-tavrin.html", "The allowance (household: Household of four) comes to 4.19 XTS a person and day", typical().edition(), true},
+		{"a deal: 1.2 of 2 used of 1.50 paid", "meal-oat_-bowl.html", "Of 1.50 XTS paid at the till, 0.90 XTS is eaten and 0.60 XTS is left over", dealt, true},
+		{"a deal is nothing that was in the kitchen", "meal-oat_-bowl.html", "was in the kitchen before", dealt, false},
+		{"what was in the kitchen", "meal-plum_-stew.html", "0.50 XTS of what is in the pot was in the kitchen before", typical().edition(), true},
+		{"a part plan alone", "meals.html", "In January 2023 the plan two-dishes cost, for 8 of 12 meals, <b>1.02 XTS a serving</b>", alone, true},
+		{"a part plan without an allowance", "meal-two_-dishes.html", "So the allowance", alone, false},
 		{"whose prices weigh the lines", "basket-oddel_-skerries-single-plain.html", "at the prices of Tavrin where it has one", typical().edition(), true},
 		{"a band is explained", "basket-tavrin-single-plain.html", "range across the shops seen", real(func(s *spec) { s.ranged = true }), true},
 	} {

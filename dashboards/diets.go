@@ -32,7 +32,7 @@ func (s *site) dietHousehold(months ...dietMonth) string {
 	for _, m := range months {
 		for _, d := range m.diets {
 			if d.AllowancePerDay.OK {
-				return s.lower(clean(household(s.e, d.Household).Name))
+				return clean(household(s.e, d.Household).Name)
 			}
 		}
 	}
@@ -140,11 +140,11 @@ func (s *site) dietHeadline(region string, at dietMonth) (headline, strong strin
 	nutrients, energy := at.diets["nutrients"], at.diets["energy"]
 	switch {
 	case nutrients.PerDay.OK:
-		return s.T("In %s the cheapest day with all nutrients in %s cost", s.month(at.month), regionName(s.e, region)), s.money(nutrients.PerDay, clean(nutrients.CurrencyCode))
+		return s.T("In %s in %s the cheapest day with all nutrients cost", regionName(s.e, region), s.month(at.month)), s.money(nutrients.PerDay, clean(nutrients.CurrencyCode))
 	case energy.PerDay.OK:
-		return s.T("In %s the cheapest day with enough energy in %s cost", s.month(at.month), regionName(s.e, region)), s.money(energy.PerDay, clean(energy.CurrencyCode))
+		return s.T("In %s in %s the cheapest day with enough energy cost", regionName(s.e, region), s.month(at.month)), s.money(energy.PerDay, clean(energy.CurrencyCode))
 	}
-	return s.T("In %s no least-cost diet in %s has a full cost", s.month(at.month), regionName(s.e, region)), ""
+	return s.T("In %s in %s no least-cost diet has a full cost", regionName(s.e, region), s.month(at.month)), ""
 }
 
 func (s *site) dietLead(at dietMonth) []string {
@@ -165,7 +165,7 @@ func (s *site) dietLead(at dietMonth) []string {
 	if costs != nil {
 		words := s.T("For one person and day, %s: %s.", currency, s.list(costs, 3))
 		if a := at.allowance(); a.OK {
-			words += " " + s.T("The allowance of %s comes to %s a person and day, adult or child.", s.dietHousehold(at), s.money(a, currency))
+			words += " " + s.T("The allowance (household: %s) comes to %s a person and day, adult or child.", s.dietHousehold(at), s.money(a, currency))
 		}
 		if none != nil {
 			words += " " + s.T("No figure: %s.", s.list(none, 3))
@@ -238,7 +238,7 @@ func (s *site) dietMonthsPart(region, group string, nth int) (layout.Part, error
 	}
 	if l.Series != nil && allowance.Last != "" {
 		l.Series = append(l.Series, allowance)
-		p.Foot = append(p.Foot, s.T("The allowance is a month’s amount for %s, shared by the days of that month and the persons: a longer month has less a day.", s.dietHousehold(months...)))
+		p.Foot = append(p.Foot, s.T("The allowance is a month’s amount (household: %s), shared by the days of that month and the persons: a longer month has less a day.", s.dietHousehold(months...)))
 	}
 	return p, s.linePlots(&p, source, dietFile(region), l, p.Headline, "diets.csv", "diet_lines.csv")
 }

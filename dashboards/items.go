@@ -48,9 +48,9 @@ func goodsOf(e *result.Edition) []good {
 		}
 		bounds[r.Item] = [2]result.Month{min(b[0], r.Month), max(b[1], r.Month)}
 	}
-	in := map[[2]string]int{} // 1 where a basket has an item in a grade
+	inBasket := map[[2]string]bool{}
 	for _, l := range e.Lines {
-		in[[2]string{l.Item, l.Grade}] = 1
+		inBasket[[2]string{l.Item, l.Grade}] = true
 	}
 	var goods []good
 	order := regionOrder(e)
@@ -59,8 +59,14 @@ func goodsOf(e *result.Edition) []good {
 			continue
 		}
 		g := good{item: n.Item, from: bounds[n.Item][0], to: bounds[n.Item][1]}
-		slices.SortFunc(grades[n.Item], func(a, b string) int { // those of baskets first
-			return cmp.Or(-cmp.Compare(in[[2]string{n.Item, a}], in[[2]string{n.Item, b}]), cmp.Compare(a, b))
+		slices.SortFunc(grades[n.Item], func(a, b string) int {
+			if first := inBasket[[2]string{n.Item, a}]; first != inBasket[[2]string{n.Item, b}] {
+				if first {
+					return -1
+				}
+				return 1
+			}
+			return cmp.Compare(a, b)
 		})
 		for _, name := range grades[n.Item] {
 			of := grade{name: name}
@@ -184,6 +190,9 @@ func itemsPage(s *site, v *view, _ string) (layout.Page, error) {
 					}
 				}
 			}
+			if e.places == 0 { // a price of the whole alone
+				e.places = len(of.regions)
+			}
 			switch {
 			case e.row.UnitPrice.OK && e.row.FilledBy == "":
 				observed++
@@ -199,11 +208,11 @@ func itemsPage(s *site, v *view, _ string) (layout.Page, error) {
 		p.Lead = append(p.Lead, upper(s.Count(filled, "one more was filled in by rule, and marked.", "%s more were filled in by rule, and marked.")))
 	}
 	if len(rows) > len(s.goods) {
-		p.Lead = append(p.Lead, s.T("An item of two grades counts as two."))
+		p.Lead = append(p.Lead, s.T("Each grade of an item counts by itself."))
 	}
 	p.Lead = append(p.Lead, s.T("Each item’s own page shows every region and month, with the days and the number of prices behind it."))
 	part := layout.Part{ID: "items", Open: true, Headline: s.T("Prices in %s, %s", name, s.month(newest)), Links: dataLinks("item.csv"),
-		Subtitle: s.T("The geometric average of a month’s prices, per kilogram, litre or piece; shelf prices of single packs are in observations.csv.")}
+		Subtitle: s.T("An average of a month’s prices, per kilogram, litre or piece; how it is made stands under Grounds. Shelf prices of single packs are in observations.csv.")}
 	columns := []column[entry]{
 		{s.T("Item"), false, func(e entry) layout.Cell {
 			return layout.Cell{Text: s.gradeName(e.good, e.row.Grade), Href: e.file() + ".html"}
@@ -248,7 +257,7 @@ func (s *site) itemPage(g *good) (layout.Page, error) {
 	if len(g.grades) > 1 {
 		var others []string
 		for _, of := range g.grades[1:] {
-			others = append(others, gradeWords(of.name))
+			others = append(others, s.gradeWords(of.name))
 		}
 		p.Lead = append(p.Lead, s.T("Below is what other grades of it cost: %s.", s.list(others, 4)))
 	}
@@ -269,13 +278,18 @@ func (s *site) itemPage(g *good) (layout.Page, error) {
 func (s *site) gradeName(g *good, grade string) string {
 	name := s.itemName(g.item)
 	if len(g.grades) > 1 && grade != "" {
-		name += ", " + gradeWords(grade)
+		name += ", " + s.gradeWords(grade)
 	}
 	return name
 }
 
 // gradeWords prints a grade's key: "line-caught" as "line caught".
-func gradeWords(grade string) string { return strings.ReplaceAll(label(grade), "-", " ") }
+func (t tongue) gradeWords(grade string) string {
+	if grade == "" {
+		return t.T("not named")
+	}
+	return strings.ReplaceAll(label(grade), "-", " ")
+}
 
 func (s *site) itemWords(name string, rows []result.Item) (headline, strong string, lead []string) {
 	region, end := regionName(s.e, rows[0].Region), rows[len(rows)-1]
@@ -371,19 +385,17 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 	}
 	name := s.gradeName(g, of.name)
 	if len(g.grades) > 1 {
-		name := gradeWords(of.name)
-		if name == "" {
-			name = s.T("not named")
-		}
-		p.Headline = s.T("Grade %s. %s", name, p.Headline)
+		p.Headline = s.T("Grade %s. %s", s.gradeWords(of.name), p.Headline)
 	}
 	p.Subtitle = s.T("%s: unit price by region, %s %s, %s, on one scale.", name, currency, s.unitWords(unit), s.span(g.from, g.to))
 	s.lighten(&p, panels)
 	s.panelKey(&p, panels, s.T("imputed"), s.T("one imputed month"))
-	if ancestors && len(panels) > 1 {
+	if ancestors && len(panels) > 1 && i == 0 {
 		p.Notes = []layout.Note{{Head: s.T("Whole and parts."), Text: s.T("%s is no place beside its parts: it is their mean, or a series of its own.", panels[0].Title)}}
 	}
-	p.Notes = append(p.Notes, layout.Note{Head: s.T("A gap stays a gap."), Text: s.T("Where no line is drawn there is no price. It is not zero, and not the average of its neighbours.")})
+	if i == 0 {
+		p.Notes = append(p.Notes, layout.Note{Head: s.T("A gap stays a gap."), Text: s.T("Where no line is drawn there is no price. It is not zero, and not the average of its neighbours.")})
+	}
 	shown, note := newest(s.tongue, all, func(r result.Item) result.Month { return r.Month }, "item.csv")
 	type I = result.Item
 	columns := []column[I]{

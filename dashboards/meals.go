@@ -97,7 +97,7 @@ func (t tongue) offset(balance result.Num, currency string) string {
 func (s *site) goodName(item, grade string) string {
 	name := s.itemName(item)
 	if grade != "" && grade != s.defaultGrade() {
-		name += ", " + gradeWords(grade)
+		name += ", " + s.gradeWords(grade)
 	}
 	return name
 }
@@ -158,6 +158,33 @@ func (s *site) mealOf(w result.Warning) string {
 	return name
 }
 
+// eaten is the part of what is paid for a good that goes into the pot: its value, or
+// where a deal made the packs cheaper that part of the quantity.
+func eaten(g result.ShoppingLine) result.Num {
+	switch bought := g.APQuantity.V - g.FromPantry.V - g.FromCupboard.V + g.Leftover.V; {
+	case !g.Till.OK || !g.LeftoverLCU.OK:
+		return result.Num{}
+	case g.Deals.V == 0:
+		return result.Some(g.Till.V - g.LeftoverLCU.V)
+	case !g.APQuantity.OK || !g.Leftover.OK || bought <= 0:
+		return result.Num{}
+	default:
+		return result.Some(g.Till.V * (1 - g.Leftover.V/bought))
+	}
+}
+
+// eatenOf adds up eaten over a shopping; missing where it is of a good.
+func (s *site) eatenOf(r result.Shopping) result.Num {
+	sum := result.Some(0)
+	for _, g := range s.e.ShoppingLines {
+		if g.Shopping == r.Shopping {
+			n := eaten(g)
+			sum = result.Num{V: sum.V + n.V, OK: sum.OK && n.OK}
+		}
+	}
+	return sum
+}
+
 // forPart says whether a plan has less than all meals of its days.
 func (s *site) forPart(r result.Shopping) bool {
 	all := s.mealsOf(r)
@@ -166,11 +193,10 @@ func (s *site) forPart(r result.Shopping) bool {
 
 // mealsOf are all meals of the persons and days of a plan; missing where it is not known.
 func (s *site) mealsOf(r result.Shopping) result.Int {
-	h := household(s.e, r.Household)
-	if !h.MealsPerDay.OK || !r.Persons.OK || !r.Days.OK {
+	if !r.Persons.OK || !r.Days.OK {
 		return result.Int{}
 	}
-	return result.Count(r.Days.V * r.Persons.V * h.MealsPerDay.V)
+	return result.Count(r.Days.V * r.Persons.V * max(household(s.e, r.Household).MealsPerDay.V, 1))
 }
 
 const twoCosts catalogue.Key = "The portion cost is the part of each pack that goes into the pot. The till cost is what whole packs cost; the rest is left over."
@@ -196,7 +222,7 @@ func mealsPage(s *site, _ *view, file string) (layout.Page, error) {
 	}
 	p.Lead = append(p.Lead, s.T(twoCosts))
 	if n := s.overAtTill(dishes); n > 0 {
-		p.Lead = append(p.Lead, s.Count(n, "Bought in whole packs for that dish alone, one takes more than that share at the till.", "Bought in whole packs for that dish alone, %s take more than that share at the till."))
+		p.Lead = append(p.Lead, s.Count(n, "Bought in whole packs for that dish alone, one takes more than a meal’s share at the till.", "Bought in whole packs for that dish alone, %s take more than a meal’s share at the till."))
 	}
 	p.About = upper(s.where(first))
 	if first.Household != "" {
@@ -225,6 +251,10 @@ func (s *site) mealsHeadline(dishes, plans []result.Shopping) (headline, strong 
 		r := plans[0]
 		if !r.PerPersonDay.OK {
 			return s.T("In %s the plan %s has no full cost:", s.month(r.Month), label(r.Shopping)), s.incomplete(r.PerPersonDay, r.Portion, r.KnownPart, r.UnpricedLines, clean(r.CurrencyCode))
+		}
+		if s.forPart(r) && r.Servings.V > 0 {
+			return s.T("In %s the plan %s cost, for %s of %s meals,", s.month(r.Month), label(r.Shopping), s.plain(r.Servings, 4), s.Figure(s.mealsOf(r).String())),
+				s.T("%s a serving", s.money(result.Some(r.Portion.V/r.Servings.V), clean(r.CurrencyCode)))
 		}
 		return s.T("In %s a person’s day of the plan %s cost", s.month(r.Month), label(r.Shopping)), s.money(r.PerPersonDay, clean(r.CurrencyCode))
 	}
@@ -324,11 +354,12 @@ func (s *site) dishesPart(file string, dishes []result.Shopping) (layout.Part, e
 		if r.PerMeal != limit {
 			limit = result.Num{}
 		}
-		if !r.Till.OK || !r.Leftover.OK || !r.Servings.OK || r.Servings.V <= 0 {
+		paid := s.eatenOf(r)
+		if !r.Till.OK || !paid.OK || !r.Servings.OK || r.Servings.V <= 0 {
 			bar.Gap = s.T("no full price")
 			bar.Words += ": " + bar.Gap
 		} else {
-			bar.Used, bar.Whole = (r.Till.V-r.Leftover.V)/r.Servings.V, r.Till.V/r.Servings.V
+			bar.Used, bar.Whole = paid.V/r.Servings.V, r.Till.V/r.Servings.V
 			used, whole := result.Some(bar.Used), result.Some(bar.Whole)
 			bar.Value = s.T("%s of %s", s.num(used, 2), s.num(whole, 2))
 			bar.Words += ": " + s.T("%s eaten of %s paid a serving", s.num(used, 2), s.money(whole, currency))
@@ -507,10 +538,10 @@ func (s *site) mealLead(x *shopping) []string {
 	case x.Kind == "plan" && x.PerPersonDay.OK:
 		w := s.T("A person’s day costs %s", s.money(x.PerPersonDay, currency))
 		if s.forPart(x.Shopping) {
-			lead = append(lead, s.T("%s. The plan has %s of the %s meals of these days, so the allowance of a whole day, %s, is no measure of it.", w, s.plain(x.Servings, 4), s.Figure(s.mealsOf(x.Shopping).String()), s.money(x.PerDay, currency)))
-			if x.PerMeal.OK && x.Portion.OK {
-				share := result.Some(x.PerMeal.V * x.Servings.V)
-				lead = append(lead, s.T("The share of %s meals is %s; in the pot they cost %s.", s.plain(x.Servings, 4), s.money(share, currency), s.money(x.Portion, currency)))
+			lead = append(lead, w+".", s.T("The plan has %s of the %s meals of these days.", s.plain(x.Servings, 4), s.Figure(s.mealsOf(x.Shopping).String())))
+			if x.PerDay.OK && x.PerMeal.OK && x.Portion.OK {
+				lead = append(lead, s.T("So the allowance of a whole day, %s, is no measure of it: the share of these meals is %s, and in the pot they cost %s.",
+					s.money(x.PerDay, currency), s.money(result.Some(x.PerMeal.V*x.Servings.V), currency), s.money(x.Portion, currency)))
 			}
 			break
 		}
@@ -525,10 +556,8 @@ func (s *site) mealLead(x *shopping) []string {
 		}
 		lead = append(lead, w+".")
 	}
-	if x.Till.OK && x.Leftover.OK && x.Portion.OK {
-		if there := result.Some(x.Portion.V - (x.Till.V - x.Leftover.V)); there.Fixed(2) != "0.00" && there.V > 0 {
-			lead = append(lead, s.T("%s of what is in the pot was in the kitchen before, and is not paid at the till.", s.money(there, currency)))
-		}
+	if there := result.Some(x.FromPantry.V + x.FromCupboard.V); x.FromPantry.OK && x.FromCupboard.OK && there.Fixed(2) != "0.00" {
+		lead = append(lead, s.T("%s of what is in the pot was in the kitchen before, and is not paid at the till.", s.money(there, currency)))
 	}
 	if changes, _ := x.least(); len(changes) > 0 {
 		var words []string
@@ -579,14 +608,14 @@ func (s *site) pursePart(file string, x *shopping) (layout.Part, error) {
 	for _, g := range x.goods {
 		bar := draw.Purse{Name: s.goodName(g.Item, g.Grade)}
 		switch {
-		case !g.Till.OK || !g.LeftoverLCU.OK:
+		case !eaten(g).OK:
 			bar.Gap = s.T("no price")
 		case g.Packs.OK && g.Packs.V == 0:
 			bar.Gap = s.T("not bought: the kitchen has it")
 		default:
-			bar.Whole, bar.Used = g.Till.V, g.Till.V-g.LeftoverLCU.V
+			bar.Whole, bar.Used = g.Till.V, eaten(g).V
 			if g.Stranded.OK {
-				bar.Lost = g.Stranded.V
+				bar.Lost = min(g.Stranded.V, bar.Whole-bar.Used)
 			}
 			bar.Value = s.T("%s of %s", s.num(result.Some(bar.Used), 2), s.num(g.Till, 2))
 			kept, lost = kept || bar.Whole-bar.Used-bar.Lost > 1e-9, lost || bar.Lost > 0
@@ -599,8 +628,8 @@ func (s *site) pursePart(file string, x *shopping) (layout.Part, error) {
 		return p, nil
 	}
 	p.Headline = s.T("What is paid, and what of it is eaten")
-	if x.Till.OK && x.Leftover.OK && x.Till.V > 0 {
-		p.Headline = s.T("Of %s paid at the till, %s is eaten and %s is left over", s.money(x.Till, currency), s.money(result.Some(x.Till.V-x.Leftover.V), currency), s.money(x.Leftover, currency))
+	if paid := s.eatenOf(x.Shopping); x.Till.OK && paid.OK && x.Till.V > 0 {
+		p.Headline = s.T("Of %s paid at the till, %s is eaten and %s is left over", s.money(x.Till, currency), s.money(paid, currency), s.money(result.Some(x.Till.V-paid.V), currency))
 	}
 	p.Subtitle = s.T("Each bar is what the packs of one food cost, %s; the ink is the part used.", currency)
 	p.Key = []layout.Mark{key("used", s.T("goes into the pot"))}
@@ -748,7 +777,7 @@ func (s *site) goodsPart(x *shopping) layout.Part {
 		p.Table.Rows = append(p.Table.Rows, total)
 	}
 	p.Table.Caption = s.T("Money in %s. Quantities are in the unit beside Needed. Used late: after its opened pack keeps. Used next: by the same again, before it spoils.", currency)
-	if x.Leftover.OK && x.Till.OK && x.Portion.OK {
+	if x.Leftover.OK && x.Till.OK && x.Portion.OK && x.Saving.V == 0 { // a deal makes what is left cheaper than its value
 		p.Foot = append(p.Foot, s.T("Till %s = what is eaten of it %s + left over %s.", s.money4(x.Till), s.money4(result.Some(x.Till.V-x.Leftover.V)), s.money4(x.Leftover)))
 	}
 	if x.FromCupboard.OK && x.FromCupboard.V > 0 || x.FromPantry.OK && x.FromPantry.V > 0 {

@@ -188,15 +188,15 @@ func (v *view) tell(p pair) told {
 	}
 	cost := catalogue.Key("%s, the basket cost %s\u202f%% more in %s than in %s")
 	up, down := t.ways()
-	against := down
+	other := down
 	if t.sum.V < 0 {
-		cost, against = "%s, the basket cost %s\u202f%% less in %s than in %s", up
+		cost, other = "%s, the basket cost %s\u202f%% less in %s than in %s", up
 	}
 	names, made := t.movers()
 	total := abs(t.sum)
 	t.headline = v.T(cost, seen, v.num(total, 2), v.month(p.to), v.month(p.from))
 	switch {
-	case against.V > total.V/10, abs(made).V > total.V: // what went the other way is a part of the finding
+	case other.V > total.V/10, abs(made).V > total.V: // what went the other way is a part of the finding
 		t.bothWays = true
 		t.headline += ":"
 		t.strong = v.T("what cost more added %s percentage points, what cost less took %s off", v.num(up, 2), v.num(down, 2))
@@ -225,13 +225,17 @@ func (t *told) movers() (names []string, made result.Num) {
 			continue
 		}
 		first = max(first, part)
-		name := s.name
-		if s.filled {
-			name = t.T("%s (imputed)", name)
-		}
-		names, made = append(names, name), result.Some(math.Round((made.V+s.shown.V)*100)/100)
+		names, made = append(names, t.called(s)), result.Some(math.Round((made.V+s.shown.V)*100)/100)
 	}
 	return names, made
+}
+
+// called is a stair's name in a sentence.
+func (t *told) called(s stair) string {
+	if s.filled {
+		return t.T("%s (imputed)", s.name)
+	}
+	return s.name
 }
 
 // most are the up to three items that moved the basket most, in either direction,
@@ -241,7 +245,7 @@ func (t *told) most() (most []string) {
 	slices.SortStableFunc(stairs, func(a, b stair) int { return cmp.Compare(math.Abs(b.shown.V), math.Abs(a.shown.V)) })
 	for _, s := range stairs {
 		if s.item && len(most) < 3 && math.Abs(s.shown.V) > seenPoints {
-			most = append(most, t.T("%s %s", s.name, t.signed(s.shown, 2)))
+			most = append(most, t.T("%s %s", t.called(s), t.signed(s.shown, 2)))
 		}
 	}
 	return most
@@ -465,7 +469,7 @@ func (v *view) movedTable(t told) layout.Part {
 	cells := make([]layout.Cell, len(p.Table.Head))
 	cells[0], cells[1] = layout.Cell{Text: v.T("All lines")}, sum
 	p.Table.Rows = append(p.Table.Rows, layout.Row{Sum: true, Cells: cells})
-	p.Table.Caption = v.T("%s, %s to %s. Unit prices in %s a kg, litre or piece, with the digits of the data file. Price, size and mix, multiplied, make the change. Adds: to the basket’s change, in percentage points; rounded lines may miss the total in the last digit. Rank by price: by what the price part adds or takes off, the most first, where three or more varieties were seen at a shop in both months. Varieties seen in both: of the item, each at one shop, in both months.%s",
+	p.Table.Caption = v.T("%s, %s to %s. Unit prices in %s a kg, litre or piece, with the digits of the data file. Price, size and mix, multiplied, make the change: 2\u202f%% and 3\u202f%% make 1.02 × 1.03 = 1.0506, which is 5.06\u202f%%. Adds: to the basket’s change, in percentage points; rounded lines may miss the total in the last digit. Rank by price: by what the price part adds or takes off, the most first, where three or more varieties were seen at a shop in both months. Varieties seen in both: of the item, each at one shop, in both months.%s",
 		v.region(), v.month(t.from), v.month(t.to), v.currency, v.statusKey(v.e, p.Table.Rows))
 	return p
 }

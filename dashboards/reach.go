@@ -337,7 +337,7 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 		p.Notes = append(p.Notes, layout.Note{Head: s.T("Reach can pass the strip."), Text: s.T("A strip ends with the day before the next pay day; the reach beside it, allowance over cost a day, is counted on.")})
 	}
 	if any(ranged) {
-		p.Notes = append(p.Notes, layout.Note{Head: s.T("The thin line"), Text: s.T("runs from the low to the high end of the range across the shops seen; the tick is the reach itself. The range says what other shops of the same kind could change, and nothing of other errors.")})
+		p.Notes = append(p.Notes, layout.Note{Head: s.T("The thin line"), Text: s.T("runs from the low to the high end of the range across the shops seen; the tick is the reach itself, if it ends in the strip. The range says what other shops of the same kind could change, and nothing of other errors.")})
 	}
 	if paid := v.payDay(); paid > 1 {
 		p.Notes = append(p.Notes, layout.Note{Head: s.T("Day 1 is the pay day."), Text: s.T("The allowance is paid on day %d of a month, or on its last day if it is shorter. A strip has the days from that pay day to the next.", paid)})

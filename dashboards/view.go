@@ -241,7 +241,7 @@ func (s *site) lineName(l result.BasketLine) string {
 	name := s.itemName(l.Item)
 	for _, o := range s.lines[place{l.Region, l.Basket, l.Month}] {
 		if o.Item == l.Item && o.Grade != l.Grade && l.Grade != "" {
-			return name + ", " + gradeWords(l.Grade)
+			return name + ", " + s.gradeWords(l.Grade)
 		}
 	}
 	return name

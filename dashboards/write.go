@@ -174,10 +174,10 @@ func Write(dir string, e *result.Edition, lang *catalogue.Language, library, kep
 			return fmt.Errorf("%s.html: %w", jobs[i].file, err)
 		}
 	}
-	if s.engine == nil {
-		return nil
+	if s.engine != nil {
+		s.engine.Sweep()
 	}
-	return s.engine.Close()
+	return nil
 }
 
 func newSite(dir string, e *result.Edition, lang *catalogue.Language) *site {

@@ -105,7 +105,7 @@ func (t *tracer) shopping(s result.Shopping, column string) (*Node, error) {
 		again := per.meal - portion/s.Servings.Or()
 		if s.Kind == "plan" {
 			again = per.day - portion/personDays
-			if s.Servings.Or() < personDays*math.Round(per.day/per.meal) {
+			if s.Servings.Or() < personDays*per.meals {
 				again = math.NaN() // whole days are no measure of a part of their meals
 			}
 		}
@@ -114,14 +114,15 @@ func (t *tracer) shopping(s result.Shopping, column string) (*Node, error) {
 	return &Node{Formula: "read off the row", Inputs: lines}, nil
 }
 
-// spending is a household's allowance of a month, and what it is for a person's day and meal.
+// spending is a household's allowance of a month, what it is for a person's day and
+// meal, and how many meals a day has.
 type spending struct {
-	month, day, meal float64
-	inputs           []*Node
+	month, day, meal, meals float64
+	inputs                  []*Node
 }
 
 func (t *tracer) perMeal(s result.Shopping) (spending, error) {
-	none := spending{math.NaN(), math.NaN(), math.NaN(), nil}
+	none := spending{math.NaN(), math.NaN(), math.NaN(), math.NaN(), nil}
 	h, _, err := t.household(s.Household)
 	if err != nil || !h.Persons.OK || h.Household != s.Household {
 		return none, err
@@ -133,7 +134,8 @@ func (t *tracer) perMeal(s result.Shopping) (spending, error) {
 				return none, err
 			}
 			heads := float64(s.Month.Days() * h.Persons.V)
-			return spending{a.Amount.Or(), a.Amount.Or() / heads, a.Amount.Or() / heads / float64(max(h.MealsPerDay.V, 1)), []*Node{n}}, nil
+			meals := float64(max(h.MealsPerDay.V, 1))
+			return spending{a.Amount.Or(), a.Amount.Or() / heads, a.Amount.Or() / heads / meals, meals, []*Node{n}}, nil
 		}
 	}
 	return none, nil

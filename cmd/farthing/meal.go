@@ -299,7 +299,9 @@ func printMeal(out io.Writer, x *kitchen.Answer, written ...string) {
 	switch {
 	case s.PerPersonDay.OK && s.Balance.OK:
 		fmt.Fprintf(out, "a person's day  %s; the allowance gives %s: %s\n", s.PerPersonDay.Fixed(4), s.PerDay.Fixed(4), balance(s.Balance))
-	case s.PerPersonDay.OK && s.PerDay.OK: // a warning tells how many meals are planned
+	case s.PerPersonDay.OK && !s.PerDay.OK:
+		fmt.Fprintf(out, "a person's day  %s\n", s.PerPersonDay.Fixed(4))
+	case s.PerPersonDay.OK: // a warning tells how many meals are planned
 		fmt.Fprintf(out, "a person's day  %s, for a part of its meals; the allowance of the whole day is %s\n", s.PerPersonDay.Fixed(4), s.PerDay.Fixed(4))
 	}
 	for _, w := range x.Warnings {

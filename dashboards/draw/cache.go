@@ -2,30 +2,26 @@ package draw
 
 import (
 	"crypto/sha256"
-	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
-	"sync"
 )
 
 // cache is a folder of what the chart library drew, so that a figure which did not
-// change is not drawn again by the next run. A file that is gone, or is not what was
-// written, is drawn anew.
+// change is not drawn again by the next run. It can only save time: a file that is
+// gone, is not what was written or can not be written is a figure drawn anew.
 type cache struct {
 	dir  string // "" keeps nothing
-	salt string // of the library: another draws another picture
-	mu   sync.Mutex
-	used map[string]bool
+	salt string // of what draws: another draws another picture
 }
 
-func newCache(dir string, library ...string) (*cache, error) {
-	k := &cache{dir: dir, salt: sumOf(library...), used: map[string]bool{}}
-	if dir == "" {
-		return k, nil
+func newCache(dir string, drawers ...string) cache {
+	if dir == "" || os.MkdirAll(dir, 0o755) != nil {
+		return cache{}
 	}
-	return k, os.MkdirAll(dir, 0o755)
+	return cache{dir, sumOf(drawers...)}
 }
 
 func sumOf(parts ...string) string {
@@ -39,41 +35,40 @@ func sumOf(parts ...string) string {
 
 // get gives the drawing of a figure, or makes it and keeps it. A file holds the sum
 // of the drawing, then the drawing.
-func (k *cache) get(figure string, make func() (string, error)) (string, error) {
-	if k.dir == "" {
+func (c cache) get(figure string, make func() (string, error)) (string, error) {
+	if c.dir == "" {
 		return make()
 	}
-	name := sumOf(k.salt, figure)
-	k.mu.Lock()
-	k.used[name] = true
-	k.mu.Unlock()
-	path := filepath.Join(k.dir, name)
+	path := filepath.Join(c.dir, sumOf(c.salt, figure))
 	if b, err := os.ReadFile(path); err == nil {
 		if sum, svg, ok := strings.Cut(string(b), "\n"); ok && sum == sumOf(svg) {
 			return svg, nil
 		}
 	}
 	svg, err := make()
-	if err != nil {
-		return "", err
+	if err == nil && os.WriteFile(path+".new", []byte(sumOf(svg)+"\n"+svg), 0o644) == nil {
+		_ = os.Rename(path+".new", path) // what is not kept is drawn again
 	}
-	half := path + ".new" // no other writer: a figure is made once a run, a workspace has one run
-	if err := os.WriteFile(half, []byte(sumOf(svg)+"\n"+svg), 0o644); err != nil {
-		return "", err
-	}
-	return svg, os.Rename(half, path)
+	return svg, err
 }
 
-// sweep throws away what the run did not ask for.
-func (k *cache) sweep() error {
-	if k.dir == "" {
-		return nil
+// ours are the names of a cache's files.
+var ours = regexp.MustCompile(`^[0-9a-f]{64}(\.new)?$`)
+
+// sweep throws away what the cache kept of other figures. What else is in its folder
+// is not its own.
+func (c cache) sweep(figures []string) {
+	if c.dir == "" {
+		return
 	}
-	files, err := os.ReadDir(k.dir)
+	asked := map[string]bool{}
+	for _, f := range figures {
+		asked[sumOf(c.salt, f)] = true
+	}
+	files, _ := os.ReadDir(c.dir)
 	for _, f := range files {
-		if !k.used[f.Name()] {
-			err = errors.Join(err, os.Remove(filepath.Join(k.dir, f.Name())))
+		if f.Type().IsRegular() && ours.MatchString(f.Name()) && !asked[f.Name()] {
+			_ = os.Remove(filepath.Join(c.dir, f.Name())) // else the next run tries again
 		}
 	}
-	return err
 }

@@ -402,11 +402,24 @@ func TestStairs(t *testing.T) {
 		{"nothing", Parts{}, 3, nil},
 	} {
 		var got []string
-		for _, m := range regexp.MustCompile(`<rect x="([^"]*)" y="[^"]*" width="([^"]*)" height="([^"]*)"`).FindAllStringSubmatch(bar(c.parts, c.at, unit, 0), -1) {
+		svg, bothWays := bar(c.parts, c.at, unit, 0)
+		if want := strings.Contains(c.name, "and back"); bothWays != want {
+			t.Errorf("%s: got both ways %v, want %v", c.name, bothWays, want)
+		}
+		for _, m := range regexp.MustCompile(`<rect x="([^"]*)" y="[^"]*" width="([^"]*)" height="([^"]*)"`).FindAllStringSubmatch(svg, -1) {
 			got = append(got, strings.Join(m[1:], " "))
 		}
 		if !reflect.DeepEqual(got, c.want) {
 			t.Errorf("%s: got %q, want %q", c.name, got, c.want)
+		}
+	}
+	for name, c := range map[string]struct {
+		parts Parts
+		tips  int
+	}{"a rise has no tip": {Parts{Pure: 2}, 0}, "a fall has one": {Parts{Pure: -2}, 1}, "a fall with some back has no one end": {Parts{Pure: -3, Size: 1}, 0}} {
+		wide, _ := Stairs(english, []Stair{{Name: "a", Parts: c.parts}}, Stair{}, "", "", nil, nil)
+		if n := strings.Count(wide.Inner, `fill="none" stroke="`+Fed+`" stroke-width="1.2"`); n != c.tips {
+			t.Errorf("%s: got %d, want %d", name, n, c.tips)
 		}
 	}
 	lines, sum := stairSample()
@@ -593,35 +606,56 @@ func TestEngine(t *testing.T) {
 	}
 }
 
-// TestKept: a figure drawn by one run is not drawn again by the next, unless the
-// file of it was changed, or the library; what a run did not ask for goes.
-func TestKept(t *testing.T) {
-	dir := t.TempDir()
-	drawn := 0
-	run := func(library string, figures ...string) (got []string) {
-		t.Helper()
-		c, err := newCache(filepath.Join(dir, "drawings"), library)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, f := range figures {
-			svg, err := c.get(f, func() (string, error) { drawn++; return library + " draws " + f, nil })
-			if err != nil {
-				t.Fatal(err)
+// TestStripRange: in a strip of 15 px a day from 78, marks of 12 px and ink 2.25 px
+// within a frame, the line runs from the low end to the high one, and its tick stands
+// where the ink ends. By hand: so many days and a half end at 78 + 15 x days + 6.
+func TestStripRange(t *testing.T) {
+	for _, c := range []struct {
+		name         string
+		m            Month
+		lo, hi, tick string // "" where nothing is drawn
+	}{
+		{"within the month", Month{Days: 31, Fed: 27, Part: .5, Lo: 26.5, Hi: 29.5}, "M474 ", "M489 8.5H519", "M489 0v17"},
+		{"whole days end at their mark", Month{Days: 31, Fed: 27, Lo: 26, Hi: 28}, "M465 ", "M480 8.5H495", "M480 0v17"},
+		{"past the month", Month{Days: 31, Fed: 30, Part: .5, Lo: 30, Hi: 33}, "M525 ", "M534 8.5H540", "M534 0v17"},
+		{"the money lasted", Month{Days: 31, Fed: 31, Lo: 29.5, Hi: 60}, "M519 ", "", ""},
+		{"lasted whatever the shops", Month{Days: 31, Fed: 31, Lo: 32, Hi: 60}, "", "", ""},
+	} {
+		got := days(c.m, wideStrip, 2)
+		for part, want := range map[string][2]string{"low end": {c.lo, `stroke="` + Paper}, "high end": {c.hi, `" stroke="` + Fed + `" stroke-width="1.75"`}, "tick": {c.tick, `stroke="` + Ink}} {
+			if there := strings.Contains(got, want[1]); there != (want[0] != "") || !strings.Contains(got, want[0]) {
+				t.Errorf("%s: got %s, want the %s %q", c.name, got, part, want[0])
 			}
-			got = append(got, svg)
 		}
-		if err := c.sweep(); err != nil {
-			t.Fatal(err)
+	}
+}
+
+// TestKept: a figure drawn by one run is not drawn again by the next, unless its
+// file was changed, or what draws it; what a run did not ask for goes, and nothing
+// that is not the cache's.
+func TestKept(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "drawings")
+	drawn := 0
+	run := func(library string, figures ...string) {
+		t.Helper()
+		c := newCache(dir, library)
+		for _, f := range figures {
+			want := library + " draws " + f
+			if got, err := c.get(f, func() (string, error) { drawn++; return want, nil }); err != nil || got != want {
+				t.Errorf("got %q, %v, want %q", got, err, want)
+			}
 		}
-		return got
+		c.sweep(figures)
 	}
 	kept := func() []string {
-		files, err := filepath.Glob(filepath.Join(dir, "drawings", "*"))
+		files, err := filepath.Glob(filepath.Join(dir, strings.Repeat("?", 64)))
 		if err != nil {
 			t.Fatal(err)
 		}
 		return files
+	}
+	if err := errors.Join(os.MkdirAll(filepath.Join(dir, "photos"), 0o755), os.WriteFile(filepath.Join(dir, "photos", "label.jpg"), nil, 0o644), os.WriteFile(filepath.Join(dir, "oats.jpg"), nil, 0o644)); err != nil {
+		t.Fatal(err)
 	}
 	for _, c := range []struct {
 		name, library string
@@ -635,29 +669,30 @@ func TestKept(t *testing.T) {
 		{"fewer", "b", []string{"z"}, 0, 1},
 	} {
 		drawn = 0
-		got := run(c.library, c.figures...)
+		run(c.library, c.figures...)
 		if n := len(kept()); drawn != c.drawn || n != c.kept {
 			t.Errorf("%s: got %d drawn and %d kept, want %d and %d", c.name, drawn, n, c.drawn, c.kept)
-		}
-		for i, f := range c.figures {
-			if want := c.library + " draws " + f; got[i] != want {
-				t.Errorf("%s: got %q, want %q", c.name, got[i], want)
-			}
 		}
 	}
 	if err := os.WriteFile(kept()[0], []byte("half a"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	if got := run("b", "z"); got[0] != "b draws z" {
-		t.Errorf("got %q from a file cut short, want it drawn anew", got[0])
+	run("b", "z")
+	for _, name := range []string{"photos/label.jpg", "oats.jpg"} {
+		if _, err := os.Stat(filepath.Join(dir, name)); err != nil {
+			t.Errorf("got %v, want what is not the cache's left alone", err)
+		}
 	}
-	c, err := newCache("", "a")
-	if err != nil {
-		t.Fatal(err)
+	dir = filepath.Join(dir, "oats.jpg") // where no folder can be
+	for range 2 {
+		drawn = 0
+		if run("b", "z"); drawn != 1 {
+			t.Errorf("got %d drawn without a folder, want each time one", drawn)
+		}
 	}
 	failed := errors.New("no")
-	if _, err := c.get("x", func() (string, error) { return "", failed }); err != failed || c.sweep() != nil {
-		t.Errorf("got %v, want the error of the drawing, and nothing to throw away", err)
+	if _, err := newCache("", "a").get("x", func() (string, error) { return "", failed }); err != failed {
+		t.Errorf("got %v, want the error of the drawing", err)
 	}
 }
 

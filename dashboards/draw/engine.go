@@ -3,8 +3,11 @@ package draw
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"os"
 	"regexp"
+	"runtime/debug"
+	"slices"
 	"strings"
 	"sync"
 
@@ -18,7 +21,7 @@ type Engine struct {
 	idle  chan machine
 	mu    sync.Mutex
 	drawn map[string]func() (string, error)
-	kept  *cache
+	kept  cache
 }
 
 // machine is a script engine with the library in it, at work for one figure at a time.
@@ -31,21 +34,17 @@ type machine struct {
 const machines = 2
 
 // NewEngine reads the chart library's file. Drawings are kept in the folder kept,
-// which is made; "" keeps none.
+// which is made if it can be; "" keeps none.
 func NewEngine(library, kept string) (*Engine, error) {
 	src, err := os.ReadFile(library)
 	if err != nil {
 		return nil, fmt.Errorf("chart library: %w", err)
 	}
-	drawings, err := newCache(kept, string(src), string(BandScript), drawScript)
-	if err != nil {
-		return nil, fmt.Errorf("drawings that are kept: %w", err)
-	}
 	program, err := goja.Compile("library", string(src), false)
 	if err != nil {
 		return nil, fmt.Errorf("chart library %s: %w", library, err)
 	}
-	e := &Engine{idle: make(chan machine, machines), drawn: map[string]func() (string, error){}, kept: drawings}
+	e := &Engine{idle: make(chan machine, machines), drawn: map[string]func() (string, error){}, kept: newCache(kept, string(src), string(BandScript), drawScript, gojaVersion())}
 	errs := make(chan error, machines)
 	for range machines {
 		go func() {
@@ -62,8 +61,19 @@ func NewEngine(library, kept string) (*Engine, error) {
 	return e, nil
 }
 
-// Close throws away kept drawings that were not asked for since the engine was made.
-func (e *Engine) Close() error { return e.kept.sweep() }
+// gojaVersion is that of the script engine: another may round otherwise.
+func gojaVersion() string {
+	info, _ := debug.ReadBuildInfo()
+	for i := 0; info != nil && i < len(info.Deps); i++ {
+		if d := info.Deps[i]; strings.HasSuffix(d.Path, "/goja") {
+			return d.Version + d.Sum
+		}
+	}
+	return ""
+}
+
+// Sweep throws away kept drawings that were not asked for since the engine was made.
+func (e *Engine) Sweep() { e.kept.sweep(slices.Collect(maps.Keys(e.drawn))) }
 
 // drawScript draws an option as SVG.
 const drawScript = `(function (option, width, height, decimal, thousands) {

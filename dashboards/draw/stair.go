@@ -111,9 +111,10 @@ func stairs(w Words, lines []Stair, sum Stair, change, value string, s stairSize
 	at = 0
 	y := top
 	for _, l := range lines {
-		rows.WriteString(s.open(l, y, "") + bar(l.Parts, at, x, y+s.bar))
+		drawn, bothWays := bar(l.Parts, at, x, y+s.bar)
+		rows.WriteString(s.open(l, y, "") + drawn)
 		at += l.Parts.Sum()
-		if w := x(0) - x(l.Parts.Sum()); w > 1 {
+		if w := x(0) - x(l.Parts.Sum()); w > 1 && !bothWays { // a bar of two halves has no one end
 			rows.WriteString(tip(x(at), y+s.bar, w))
 		}
 		rows.WriteString("</g>")
@@ -138,7 +139,7 @@ func (s stairSize) open(l Stair, y float64, weight string) string {
 
 // bar draws parts one after another from where the last line ended. Parts that
 // run forth and back would cover each other, so each direction gets half the height.
-func bar(p Parts, at float64, x func(float64) float64, y float64) string {
+func bar(p Parts, at float64, x func(float64) float64, y float64) (svg string, bothWays bool) {
 	forth, back := false, false
 	for _, v := range p {
 		w := x(v) - x(0)
@@ -159,7 +160,7 @@ func bar(p Parts, at float64, x func(float64) float64, y float64) string {
 		b.WriteString(block(kind, left, top, right-left, height))
 		at += v
 	}
-	return b.String()
+	return b.String(), forth && back
 }
 
 // tip points a bar of a width at its left, where it takes off: else only its sign tells it from a rise.

@@ -122,7 +122,13 @@ func strips(w Words, months []Month, s stripSize) Drawing {
 // behind it, with a tick at the reach itself.
 func days(m Month, s stripSize, y float64) string {
 	var b strings.Builder
-	at := func(days float64) float64 { return s.x0 + days*s.pitch } // left edge of the day after so many
+	at := func(days float64) float64 { // where so many days end, within the frame of the last
+		whole, part := math.Modf(days)
+		if x := s.x0 + whole*s.pitch; part > 0 || whole == 0 {
+			return x + s.inset + part*(s.mark-2*s.inset)
+		}
+		return s.x0 + whole*s.pitch - (s.pitch - s.mark)
+	}
 	mid := y + markHeight/2
 	if m.Fed > 0 {
 		fmt.Fprintf(&b, `<path d="M%s %sh%s" stroke="%s" stroke-width="%s" stroke-dasharray="%s %s"/>`,
@@ -130,7 +136,7 @@ func days(m Month, s stripSize, y float64) string {
 	}
 	if m.Part > 0 && m.Fed < m.Days {
 		fmt.Fprintf(&b, `<rect x="%s" y="%s" width="%s" height="%s" fill="%s"/>`,
-			px(at(float64(m.Fed))+s.inset), px(y+s.inset), px((s.mark-2*s.inset)*m.Part), px(markHeight-2*s.inset), Fed)
+			px(s.x0+float64(m.Fed)*s.pitch+s.inset), px(y+s.inset), px((s.mark-2*s.inset)*m.Part), px(markHeight-2*s.inset), Fed)
 	}
 	if m.Hatched {
 		b.WriteString(cuts(s, y, 0, m.Fed))
@@ -138,7 +144,7 @@ func days(m Month, s stripSize, y float64) string {
 	if m.Fed < m.Days {
 		var d strings.Builder
 		for i := m.Fed; i < m.Days; i++ {
-			fmt.Fprintf(&d, "M%s %sh%sv%sh%sz", px(at(float64(i))+.625), px(y+.625), px(s.mark-1.25), px(markHeight-1.25), px(1.25-s.mark))
+			fmt.Fprintf(&d, "M%s %sh%sv%sh%sz", px(s.x0+float64(i)*s.pitch+.625), px(y+.625), px(s.mark-1.25), px(markHeight-1.25), px(1.25-s.mark))
 		}
 		fmt.Fprintf(&b, `<path d="%s" fill="none" stroke="%s" stroke-width="1.25"/>`, d.String(), Short)
 	}
@@ -148,9 +154,11 @@ func days(m Month, s stripSize, y float64) string {
 			fmt.Fprintf(&b, `<path d="M%s %sv6M%s %sH%s" fill="none" stroke="%s" stroke-width="1.75"/>`, px(at(lo)), px(mid-3), px(at(lo)), px(mid), px(at(reach)), Paper)
 		}
 		if hi := min(m.Hi, float64(m.Days)); hi > reach {
-			fmt.Fprintf(&b, `<path d="M%s %sH%s" stroke="%s" stroke-width="1.75"/>`, px(at(reach)), px(mid), px(at(hi)-(s.pitch-s.mark)), Fed)
+			fmt.Fprintf(&b, `<path d="M%s %sH%s" stroke="%s" stroke-width="1.75"/>`, px(at(reach)), px(mid), px(at(hi)), Fed)
 		}
-		fmt.Fprintf(&b, `<path d="M%s %sv%s" stroke="%s" stroke-width="1.5"/>`, px(at(reach)), px(y-2), px(markHeight+4), Ink)
+		if m.Fed < m.Days { // else the reach is not in the strip
+			fmt.Fprintf(&b, `<path d="M%s %sv%s" stroke="%s" stroke-width="1.5"/>`, px(at(reach)), px(y-2), px(markHeight+4), Ink)
+		}
 	}
 	return b.String()
 }

@@ -38,10 +38,9 @@
     var still = plot.querySelector("svg"), live = document.createElement("div"), out = document.createElement("p");
     live.className = "live";
     live.tabIndex = 0;
-    live.setAttribute("role", "group");
+    live.setAttribute("role", "slider"); // through the months, each said in words
     live.setAttribute("aria-label", still.getAttribute("aria-label") + " " + say.keys);
     out.className = "read";
-    out.setAttribute("role", "status");
     live.style.height = still.getAttribute("height") + "px";
     plot.appendChild(live);
     plot.appendChild(out);
@@ -51,19 +50,27 @@
       done();
       done = function () {};
     });
+    var option = JSON.parse(plot.querySelector("script").textContent), last = option.xAxis[0].data.length - 1, month;
+    function stand(at) {
+      month = at;
+      live.setAttribute("aria-valuenow", at);
+      live.setAttribute("aria-valuetext", sentence(document.getElementById(plot.dataset.plot), at));
+    }
+    live.setAttribute("aria-valuemin", 0);
+    live.setAttribute("aria-valuemax", last);
+    stand(last);
     chart.on("updateAxisPointer", function (e) {
       var at = e.axesInfo && e.axesInfo[0];
-      if (at) out.textContent = sentence(document.getElementById(plot.dataset.plot), at.value);
+      if (!at) return;
+      stand(at.value);
+      out.textContent = live.getAttribute("aria-valuetext");
     });
-    var option = JSON.parse(plot.querySelector("script").textContent), last = option.xAxis[0].data.length - 1, month = last + 1;
     live.addEventListener("keydown", function (e) {
       var to = { ArrowLeft: month - 1, ArrowRight: month + 1, Home: 0, End: last }[e.key];
-      if (to === undefined || e.ctrlKey || e.altKey || e.metaKey) return;
+      if (to === undefined || e.ctrlKey || e.altKey || e.metaKey || e.shiftKey) return;
       e.preventDefault();
-      month = Math.max(0, Math.min(last, to));
-      var at = chart.convertToPixel("grid", [month, option.yAxis[0].min]);
+      var at = chart.convertToPixel("grid", [Math.max(0, Math.min(last, to)), option.yAxis[0].min]);
       chart.dispatchAction({ type: "updateAxisPointer", currTrigger: "mousemove", x: at[0], y: at[1] - 2 });
-      out.textContent = sentence(document.getElementById(plot.dataset.plot), month);
     });
     if (say.decimal !== "." || say.thousands !== "") option.yAxis[0].axisLabel.formatter = figure;
     chart.setOption(option);

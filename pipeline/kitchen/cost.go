@@ -307,9 +307,10 @@ func (k *Kitchen) rows(x *Answer, kind string, days int, plan []meal.Serving, le
 	s.Base = together(currency, x.Lines)
 
 	var perMeal *big.Rat
+	meals := max(h.MealsPerDay.V, 1)
+	all := big.NewRat(int64(days*h.Persons.V*meals), 1) // of the household in the plan's days
 	if h.Persons.OK {
 		persons := big.NewRat(int64(h.Persons.V), 1)
-		meals := max(h.MealsPerDay.V, 1)
 		if rates, err := (meal.Allowance{Amount: amount, Days: a.Month.Days(), Persons: persons, MealsPerDay: big.NewRat(int64(meals), 1)}).Rates(); err == nil {
 			perMeal = rates.PerMeal
 			s.Allowance, s.PerDay, s.PerMeal = num(amount), num(rates.PerPersonDay), num(rates.PerMeal)
@@ -317,7 +318,7 @@ func (k *Kitchen) rows(x *Answer, kind string, days int, plan []meal.Serving, le
 			if kind == "plan" {
 				perDay, _ := meal.Per(c.shop.Portion, personDays)
 				s.PerPersonDay = num(perDay)
-				if c.servings.Cmp(new(big.Rat).Mul(personDays, big.NewRat(int64(meals), 1))) < 0 {
+				if c.servings.Cmp(all) < 0 {
 					// A part of the meals has that part of the days' allowance, and no balance against whole days.
 					c.target = meal.PortionCost(rates.PerMeal, c.servings)
 				} else {
@@ -363,11 +364,9 @@ func (k *Kitchen) rows(x *Answer, kind string, days int, plan []meal.Serving, le
 	slices.SortFunc(x.Meals, func(a, b result.Meal) int { return strings.Compare(a.Recipe, b.Recipe) })
 	x.Goods = k.goodRows(x, left, base)
 	x.Nutrients = k.nutrientRows(x, dishes(plan))
-	if kind == "plan" && h.Persons.OK {
-		if all := days * h.Persons.V * max(h.MealsPerDay.V, 1); c.servings.Cmp(big.NewRat(int64(all), 1)) < 0 {
-			x.warn("part_of_the_meals", fmt.Sprintf("the plan has %s servings for the %d meals of %d persons in %d days: its cost a day is that of what is planned", c.servings.RatString(), all, h.Persons.V, days),
-				"plan the other meals too, to set it against a whole day's allowance", "")
-		}
+	if kind == "plan" && h.Persons.OK && c.servings.Cmp(all) < 0 {
+		x.warn("part_of_the_meals", fmt.Sprintf("the plan has %s servings for the %s meals of %d persons in %d days: its cost a day is that of what is planned", c.servings.RatString(), all.RatString(), h.Persons.V, days),
+			"plan the other meals too, to set it against a whole day's allowance", "")
 	}
 	for _, l := range x.Lines {
 		if l.Lacks != "" {

@@ -74,7 +74,7 @@ func (w *Workspace) Site() string        { return w.path("site") }
 func (w *Workspace) Database() string    { return w.path("farthing.duckdb") }
 
 // Drawings is what the chart library drew for the last site: a cache.
-func (w *Workspace) Drawings() string    { return w.path("drawings") }
+func (w *Workspace) Drawings() string    { return w.path(".drawings") }
 func (w *Workspace) currentFile() string { return w.path("editions", "current") }
 
 // CurrentEdition is the folder of the edition last published.
