@@ -160,7 +160,7 @@ func (v *view) basketLead(at int) []string {
 		lead = append(lead, v.T("It is %s.", v.itsYear(c, year.Month)))
 	}
 	if then := v.basketOf(compared); b.Lo.OK && b.Hi.OK {
-		s := v.T("The range across the shops seen is %s to %s a day", v.num(b.Lo, 2), v.money(b.Hi, v.currency))
+		s := v.T("The 95\u202f%% range across the shops seen is %s to %s a day", v.num(b.Lo, 2), v.money(b.Hi, v.currency))
 		if then.Lo.OK && then.Hi.OK {
 			s += v.T("; in %s it was %s to %s", v.month(compared), v.num(then.Lo, 2), v.num(then.Hi, 2))
 		}

@@ -498,7 +498,7 @@ func TestHeadlines(t *testing.T) {
 			s.allow = func(m int) result.Num { return result.Num{V: 156, OK: m < 4 || m > 9} }
 		}, "In December 2024 the allowance fed 30 of 31 days: the money ran out on 31 December", "There is no figure for May to October 2023, 6 months (no allowance known).", ""},
 		{"a range", func(s *spec) { s.months, s.price, s.allow, s.ranged = 1, flat(1), allow(156), true },
-			"In January 2023 the allowance fed 30 of 31 days: the money ran out on 31 January", "The range across the shops seen is 29.37 to 32.13 days", "156.0000 5.0983 30.60 29.37 32.13 30 31"},
+			"In January 2023 the allowance fed 30 of 31 days: the money ran out on 31 January", "The 95\u202f% range across the shops seen is 29.37 to 32.13 days", "156.0000 5.0983 30.60 29.37 32.13 30 31"},
 		{"no allowance", func(s *spec) { s.months, s.price = 2, flat(1); s.allow = func(int) result.Num { return result.Num{} } },
 			"No allowance is known for this household and place, so the days it feeds can not be counted", "In February 2023 the basket cost 5.10 XTS a day.", ""},
 		{"no price", func(s *spec) { s.months = 2; s.price = func(int, int) result.Num { return result.Num{} } },
@@ -952,6 +952,12 @@ func TestSaid(t *testing.T) {
 	}
 	settled := real(func(*spec) {})
 	settled.Held = 1
+	ranges := real(func(s *spec) { s.ranged = true })
+	for i := range ranges.Lines {
+		if l := &ranges.Lines[i]; l.Region == "mirrow_bay" && l.Month == jan2023+23 && l.Item == "oats" {
+			l.FilledBy = "carried"
+		}
+	}
 	dealt := typical().edition() // two packs of 1 kg at 1.00 each, 1.50 for both, of which 1.2 are used
 	for i := range dealt.ShoppingLines {
 		if g := &dealt.ShoppingLines[i]; g.Shopping == "oat-bowl" {
@@ -995,8 +1001,8 @@ func TestSaid(t *testing.T) {
 		{"grounds: rows set aside and the cure", "grounds.html", "write fl oz for a liquid", fed, true},
 		{"grounds: rows held and settled since", "grounds.html", "Of two rows held when they were read, one has since been settled by a line of tables/corrections.", settled, true},
 		{"no change of a basket without a range is called sure", "moved-tavrin-plain.html", "rose", fed, false},
-		{"a change with a range that leaves none out", "moved-tavrin-plain.html", "between &#43;7.00 and &#43;9.25 %: the basket rose.", real(func(s *spec) { s.ranged = true }), true},
-		{"a change with a range that does not", "moved-tavrin-plain.html", "between −4.00 and &#43;9.25 %, which has no change in it: no clear difference.", real(func(s *spec) { s.ranged, s.months = true, 2 }), true},
+		{"a change with a range that leaves none out", "moved-tavrin-plain.html", "between &#43;7.00 and &#43;9.25 % (95\u202f% range): the basket rose.", real(func(s *spec) { s.ranged = true }), true},
+		{"a change with a range that does not", "moved-tavrin-plain.html", "between −4.00 and &#43;9.25 % (95\u202f% range), which has no change in it: no clear difference.", real(func(s *spec) { s.ranged, s.months = true, 2 }), true},
 		{"why a line has no rank", "moved-tavrin-plain.html", "too few seen", fed, true},
 		{"an imputed line has no rank", "moved-tavrin-plain.html", ">imputed<", fed, true},
 		{"grounds: rows mended since", "grounds.html", "Three rows were set aside, 1 of them mended since", fed, true},
@@ -1015,6 +1021,9 @@ func TestSaid(t *testing.T) {
 		{"what was in the kitchen", "meal-plum_-stew.html", "0.50 XTS of what is in the pot was in the kitchen before", typical().edition(), true},
 		{"a part plan alone", "meals.html", "In January 2023 the plan two-dishes cost, for 8 of 12 meals, <b>1.02 XTS a serving</b>", alone, true},
 		{"a part plan without an allowance", "meal-two_-dishes.html", "So the allowance", alone, false},
+		{"ranges of a year that overlap", "index.html", "A year before, in December 2023, it fed 28 of 31; the two ranges overlap.", ranges, true},
+		{"items that the levels leave out", "regions-plain.html", "; left out: oats, rolled.", ranges, true},
+		{"how each region moved", "regions-plain.html", "How it moved: ", ranges, true},
 		{"whose prices weigh the lines", "basket-oddel_-skerries-single-plain.html", "at the prices of Tavrin where it has one", typical().edition(), true},
 		{"a band is explained", "basket-tavrin-single-plain.html", "range across the shops seen", real(func(s *spec) { s.ranged = true }), true},
 	} {

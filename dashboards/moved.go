@@ -321,11 +321,11 @@ func (v *view) changeRange(from, to result.Month) string {
 		lo, hi := v.signed(c.Lo, 2), v.signed(c.Hi, 2)
 		switch c.Finding {
 		case "rose":
-			return v.T("By the shops seen the change lies between %s and %s %%: the basket rose.", lo, hi)
+			return v.T("By the shops seen the change lies between %s and %s %% (95\u202f%% range): the basket rose.", lo, hi)
 		case "fell":
-			return v.T("By the shops seen the change lies between %s and %s %%: the basket fell.", lo, hi)
+			return v.T("By the shops seen the change lies between %s and %s %% (95\u202f%% range): the basket fell.", lo, hi)
 		}
-		return v.T("By the shops seen the change lies between %s and %s %%, which has no change in it: no clear difference.", lo, hi)
+		return v.T("By the shops seen the change lies between %s and %s %% (95\u202f%% range), which has no change in it: no clear difference.", lo, hi)
 	}
 	return v.T("What other shops would have shown is not known: fewer than three shops give no range of the change.")
 }
@@ -373,7 +373,7 @@ func (v *view) movedPart(t told, file string) (layout.Part, error) {
 	p.Notes = []layout.Note{
 		{Head: v.T("Which two months."), Text: v.T("A year apart, no bar holds the season. From month to month, or over any other span, a part of the change may be the season: the two tell different things.")},
 		{Head: v.T("A smaller pack"), Text: v.T("at the same price is a higher price of what is in it. It counts as size.")},
-		{Head: v.T("Mix"), Text: v.T("is what neither explains: another variety or shop was seen, or a pack beside the old one.")},
+		{Head: v.T("Mix"), Text: v.T("is what neither price nor pack size explains: another variety or shop was seen, or a pack beside the old one.")},
 		{Head: v.T("Big change, small mover."), Text: v.T("A line moves the basket by its change and by how much of it the basket holds.")},
 	}
 	if slices.ContainsFunc(t.lines, func(r result.Moved) bool { return r.Pure.OK && !r.NMatched.OK }) {

@@ -169,7 +169,7 @@ func (v *view) reachLead(at int) []string {
 		lead = append(lead, v.T("%s of the %s was left at the end.", v.money(r.Balance, v.currency), v.money(r.Allowance, v.currency)))
 	}
 	if r.LoDays.OK && r.HiDays.OK {
-		lead = append(lead, v.T("The range across the shops seen is %s to %s days: that is how far the reach moves with the shops that happen to be in it.", v.num(r.LoDays, 2), v.num(r.HiDays, 2)))
+		lead = append(lead, v.T("The 95\u202f%% range across the shops seen is %s to %s days: that is how far the reach moves with the shops that happen to be in it.", v.num(r.LoDays, 2), v.num(r.HiDays, 2)))
 	} else {
 		lead = append(lead, v.noRange(r.Base))
 	}
@@ -181,7 +181,11 @@ func (v *view) reachLead(at int) []string {
 			if full {
 				lead = append(lead, v.T("%s its reach was %s days.", then, v.num(o.Days, 2)))
 			} else {
-				lead = append(lead, v.T("%s it fed %s of %d.", then, o.FedDays, v.period(o.Month)))
+				words := v.T("%s it fed %s of %d", then, o.FedDays, v.period(o.Month))
+				if o.LoDays.OK && r.LoDays.OK && o.HiDays.V >= r.LoDays.V && r.HiDays.V >= o.LoDays.V {
+					words += v.T("; the two ranges overlap")
+				}
+				lead = append(lead, words+".")
 			}
 		}
 	}

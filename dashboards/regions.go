@@ -184,12 +184,28 @@ func (s *site) regionsLead(ranked, rest []level, m, latest result.Month) (lead [
 		}
 	}
 	if share := ranked[0].CommonShare; share.OK {
-		lead = append(lead, s.T("The levels compare the items observed in every ranked region, %s of the basket’s cost.", s.percent(share, 2)))
+		words := s.T("The levels compare the items observed in every ranked region, %s of the basket’s cost", s.percent(share, 2))
+		if out := s.notCompared(ranked, m); out != nil {
+			words += s.T("; left out: %s", s.list(out, 5))
+		}
+		lead = append(lead, words+".")
 	}
 	if rest != nil {
 		lead = append(lead, s.T("Not ranked: %s; why is said below.", s.list(s.names(rest), 5)))
 	}
 	return append(lead, s.T("It is a level in one month, not a change."))
+}
+
+// notCompared are the items of the basket that were not observed in every ranked region.
+func (s *site) notCompared(ranked []level, m result.Month) (names []string) {
+	for _, l := range ranked {
+		for _, line := range s.lines[place{l.Region, l.Basket, m}] {
+			if name := s.lineName(*line); (!line.UnitPrice.OK || line.FilledBy != "") && !slices.Contains(names, name) {
+				names = append(names, name)
+			}
+		}
+	}
+	return names
 }
 
 func (s *site) ranksPart(v *view, file string, ranked []level, m result.Month) (layout.Part, error) {
@@ -276,17 +292,23 @@ func (s *site) levelsPart(v *view, file string, rows []level) (layout.Part, erro
 		from, to = min(from, l.Month), max(to, l.Month)
 	}
 	var panels []draw.Panel
+	var moves []string
 	priced := 0
 	for i := 0; i < len(rows); {
 		region := rows[i].Region
 		panel := draw.Panel{Title: regionName(s.e, region), Points: make([]draw.Point, to-from+1), Last: s.T("no full price")}
-		var last level
+		var first, last level
 		for ; i < len(rows) && rows[i].Region == region; i++ {
 			l := rows[i]
 			panel.Points[l.Month-from] = within(point(l.PerDay, hatched(l.Base)), l.lo, l.hi)
 			if l.PerDay.OK {
-				last = l
+				if last = l; !first.PerDay.OK {
+					first = l
+				}
 			}
+		}
+		if c := against(last.PerDay, first.PerDay); c.OK && last.Month > first.Month {
+			moves = append(moves, s.T("%s %s\u202f%% since %s", panel.Title, s.signed(c, 1), s.month(first.Month)))
 		}
 		if last.PerDay.OK {
 			priced++
@@ -317,6 +339,9 @@ func (s *site) levelsPart(v *view, file string, rows []level) (layout.Part, erro
 		return p, nil
 	}
 	p.Headline = s.T("How it moved in %s", s.Count(len(panels), "one region", "%s regions"))
+	if n := len(moves); n > 0 && n == len(panels) && n <= 3 {
+		p.Headline = s.T("How it moved: %s", s.list(moves, 3))
+	}
 	if priced < len(panels) {
 		p.Headline += s.Count(len(panels)-priced, "; one never has a full price", "; %s never have a full price")
 	}
