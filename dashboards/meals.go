@@ -378,7 +378,7 @@ func (s *site) dishesPart(file string, dishes []result.Shopping) (layout.Part, e
 	}
 	type S = result.Shopping
 	columns := []column[S]{
-		column[S]{s.T("Dish"), false, func(r S) layout.Cell {
+		{s.T("Dish"), false, func(r S) layout.Cell {
 			return layout.Cell{Text: dishName(r.Shopping), Href: mealFile(r.Shopping) + ".html"}
 		}},
 		number(s.T("Servings"), func(r S) string { return s.plain(r.Servings, 4) }),
@@ -440,7 +440,7 @@ func (s *site) plansPart(plans []result.Shopping) layout.Part {
 	p.Subtitle = s.T("All dishes of a plan share their packs: two dishes open one, and leftovers count once.")
 	type S = result.Shopping
 	columns := []column[S]{
-		column[S]{s.T("Plan"), false, func(r S) layout.Cell {
+		{s.T("Plan"), false, func(r S) layout.Cell {
 			return layout.Cell{Text: dishName(r.Shopping), Href: mealFile(r.Shopping) + ".html"}
 		}},
 		number(s.T("Days"), func(r S) string { return s.whole(r.Days) }),
@@ -449,7 +449,7 @@ func (s *site) plansPart(plans []result.Shopping) layout.Part {
 			return s.incomplete(r.PerPersonDay, r.Portion, r.KnownPart, r.UnpricedLines, currency)
 		}),
 		number(s.T("Allowance a person and day"), func(r S) string { return s.money4(r.PerDay) }).or(s.T("none")),
-		column[S]{s.T("Balance"), false, func(r S) layout.Cell {
+		{s.T("Balance"), false, func(r S) layout.Cell {
 			switch {
 			case r.Balance.OK:
 				return layout.Cell{Text: s.money4(r.Balance)}

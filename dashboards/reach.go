@@ -152,60 +152,20 @@ func (v *view) reachLead(at int) []string {
 		}
 		lead = append(lead, v.T(words, v.num(r.Days, 2), v.num(result.Some(over), 2)))
 	}
-	switch { // of the calendar month, which is not what a later pay day pays for
-	case v.paidOn(r.Month) > 1 && r.Balance.OK:
-		words := catalogue.Key("The allowance was %s more than the basket of the calendar month’s %s days.")
-		if r.Balance.V < 0 {
-			words = "The allowance was %s less than the basket of the calendar month’s %s days."
-		}
-		lead = append(lead, v.T(words, v.money(abs(r.Balance), v.currency), r.DaysInMonth))
-	case r.Shortfall.OK && r.Shortfall.V > 0:
-		s := v.T("The household went short by %s in the month", v.money(r.Shortfall, v.currency))
-		if r.ShortfallPerMeal.OK {
-			s += v.T(", which is %s a meal for each person", v.money(r.ShortfallPerMeal, v.currency))
-		}
-		lead = append(lead, s+".")
-	case r.Balance.OK && r.Balance.V > 0:
-		lead = append(lead, v.T("%s of the %s was left at the end.", v.money(r.Balance, v.currency), v.money(r.Allowance, v.currency)))
-	}
+	lead = append(lead, v.left(r))
 	if r.LoDays.OK && r.HiDays.OK {
 		lead = append(lead, v.T("The 95\u202f%% range across the shops seen is %s to %s days: that is how far the reach moves with the shops that happen to be in it.", v.num(r.LoDays, 2), v.num(r.HiDays, 2)))
 	} else {
 		lead = append(lead, v.noRange(r.Base))
 	}
-	compare := func(m result.Month, then string) {
-		for _, o := range v.reach {
-			if o.Month != m || !o.Days.OK || m == r.Month {
-				continue
-			}
-			if full {
-				lead = append(lead, v.T("%s its reach was %s days.", then, v.num(o.Days, 2)))
-			} else {
-				words := v.T("%s it fed %s of %d", then, o.FedDays, v.period(o.Month))
-				if o.LoDays.OK && r.LoDays.OK && o.HiDays.V >= r.LoDays.V && r.HiDays.V >= o.LoDays.V {
-					words += v.T("; the two ranges overlap")
-				}
-				lead = append(lead, words+".")
-			}
-		}
-	}
 	base, err := result.ParseMonth(v.e.BaseMonth)
 	if err == nil {
-		compare(base, v.T("In %s, the base month,", v.month(base)))
+		lead = append(lead, v.earlier(r, base, v.T("In %s, the base month,", v.month(base))))
 	}
 	if r.Month-12 != base {
-		compare(r.Month-12, v.T("A year before, in %s,", v.month(r.Month-12)))
+		lead = append(lead, v.earlier(r, r.Month-12, v.T("A year before, in %s,", v.month(r.Month-12))))
 	}
-	if lasted, n := v.lasted(at); n > 1 {
-		switch lasted {
-		case 0:
-			lead = append(lead, v.T("In none of the last %d months with a figure did the money last to the next pay day.", n))
-		case n:
-			lead = append(lead, v.T("In all of the last %d months with a figure the money lasted to the next pay day.", n))
-		default:
-			lead = append(lead, v.T("In %d of the last %d months with a figure the money lasted to the next pay day.", lasted, n))
-		}
-	}
+	lead = append(lead, v.lastedWords(at))
 	if s := r.ImputedShare; s.OK && s.V > 0 {
 		what := v.T("%s of the basket’s cost", v.percent(s, 2))
 		if filled := v.filled(v.at(r.Month)); filled != nil {
@@ -213,12 +173,67 @@ func (v *view) reachLead(at int) []string {
 		}
 		lead = append(lead, v.T("%s was filled in by rule, not seen on a shelf.", what))
 	}
-	return append(lead, v.gaps(at, len(v.reach), func(i int) result.Month { return v.reach[i].Month }, func(i int) string {
+	lead = append(lead, v.gaps(at, len(v.reach), func(i int) result.Month { return v.reach[i].Month }, func(i int) string {
 		if v.reach[i].Days.OK {
 			return ""
 		}
 		return v.gap(v.reach[i])
 	})...)
+	return slices.DeleteFunc(lead, func(words string) bool { return words == "" })
+}
+
+// left says what a month's allowance left over, or how much it was short of the
+// basket; where it is paid on a later day than the first it is set beside the
+// calendar month, which is not what it was paid for.
+func (v *view) left(r result.Reach) string {
+	switch {
+	case v.paidOn(r.Month) > 1 && r.Balance.OK:
+		words := catalogue.Key("The allowance was %s more than the basket of the calendar month’s %s days.")
+		if r.Balance.V < 0 {
+			words = "The allowance was %s less than the basket of the calendar month’s %s days."
+		}
+		return v.T(words, v.money(abs(r.Balance), v.currency), r.DaysInMonth)
+	case r.Shortfall.OK && r.Shortfall.V > 0:
+		words := v.T("The household went short by %s in the month", v.money(r.Shortfall, v.currency))
+		if r.ShortfallPerMeal.OK {
+			words += v.T(", which is %s a meal for each person", v.money(r.ShortfallPerMeal, v.currency))
+		}
+		return words + "."
+	case r.Balance.OK && r.Balance.V > 0:
+		return v.T("%s of the %s was left at the end.", v.money(r.Balance, v.currency), v.money(r.Allowance, v.currency))
+	}
+	return ""
+}
+
+// earlier says how far the allowance went in another month; "" where that is not known.
+func (v *view) earlier(r result.Reach, m result.Month, then string) string {
+	i := slices.IndexFunc(v.reach, func(o result.Reach) bool { return o.Month == m && o.Days.OK })
+	switch {
+	case i < 0 || m == r.Month:
+		return ""
+	case r.RunOutOn == "":
+		return v.T("%s its reach was %s days.", then, v.num(v.reach[i].Days, 2))
+	}
+	o := v.reach[i]
+	words := v.T("%s it fed %s of %d", then, o.FedDays, v.period(o.Month))
+	if o.LoDays.OK && r.LoDays.OK && o.HiDays.V >= r.LoDays.V && r.HiDays.V >= o.LoDays.V {
+		words += v.T("; the two ranges overlap")
+	}
+	return words + "."
+}
+
+// lastedWords say how often of late the money lasted; "" where one month tells nothing.
+func (v *view) lastedWords(at int) string {
+	switch lasted, n := v.lasted(at); {
+	case n < 2:
+		return ""
+	case lasted == 0:
+		return v.T("In none of the last %d months with a figure did the money last to the next pay day.", n)
+	case lasted == n:
+		return v.T("In all of the last %d months with a figure the money lasted to the next pay day.", n)
+	default:
+		return v.T("In %d of the last %d months with a figure the money lasted to the next pay day.", lasted, n)
+	}
 }
 
 // lasted counts, of the newest twelve months with a figure up to one, those whose money lasted.
