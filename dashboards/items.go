@@ -205,7 +205,7 @@ func itemsPage(s *site, v *view, _ string) (layout.Page, error) {
 	name := regionName(s.e, region)
 	p.Headline = s.T("%d of %s had an observed price in %s in %s", observed, s.Count(len(rows), "one item", "%s items"), name, s.month(newest))
 	if filled > 0 {
-		p.Lead = append(p.Lead, upper(s.Count(filled, "one more was filled in by rule, and marked.", "%s more were filled in by rule, and marked.")))
+		p.Lead = append(p.Lead, upper(s.Count(filled, "one more was filled in by rule.", "%s more were filled in by rule.")))
 	}
 	if len(rows) > len(s.goods) {
 		p.Lead = append(p.Lead, s.T("Each grade of an item counts by itself."))
@@ -222,7 +222,7 @@ func itemsPage(s *site, v *view, _ string) (layout.Page, error) {
 	what := s.T("%s, %s. Money in %s, with the digits of the data file.", name, s.month(newest), v.currency)
 	if slices.ContainsFunc(rows, func(e entry) bool { return e.row.Lo.OK }) {
 		columns = append(columns, number(s.T("Low"), func(e entry) string { return s.money4(e.row.Lo) }).or(s.T("no range")), number(s.T("High"), func(e entry) string { return s.money4(e.row.Hi) }).or(s.T("no range")))
-		what += " " + s.T("Low and High: the range across the shops seen, which takes three shops and no price filled in by rule.")
+		what += " " + s.T("Low and High: the range across the shops seen. It takes three shops, a price that is not filled in by rule, and an item that a basket has.")
 	}
 	columns = append(columns,
 		text(s.T("Per"), func(e entry) string { return s.code(e.row.BaseUnit) }),

@@ -396,6 +396,9 @@ func (s *site) dishesPart(file string, dishes []result.Shopping) (layout.Part, e
 		text(s.T("Status"), func(r S) string { return letters(r.Base) }))...)
 	p.Table.Caption = s.T("Money in %s, with the digits of the data file. A serving and a meal’s share are of one person’s meal; the others are of all servings. Till = portion, less what is from stock or cupboard, plus what is left over, less what deals save. Below 0 in Balance: over the share. Spoils: what keeps too short for the dish to be made again.%s",
 		currency, s.statusKey(s.e, p.Table.Rows))
+	if len(s.fromKitchen(nil, dishes)) > 0 {
+		p.Foot = append(p.Foot, s.T("What comes from stock or cupboard is not in the bars: it is not paid now. It is in the cost of a serving."))
+	}
 	p.Source = s.source(upper(s.where(dishes[0])))
 	wide, slim := draw.Purses(s.drawing(), bars, currency, at, limitWords, mark(p.Source, draw.Wide), mark(p.Source, draw.Slim))
 	return p, s.drawn(&p, file, wide, slim, s.T("%s. The table below has the same figures.", p.Headline), "meals.csv", "shoppings.csv")
@@ -828,7 +831,7 @@ func (s *site) swapsPart(x *shopping) layout.Part {
 		columns = append(columns, text(s.T("Enough"), func(r W) string { return s.code(r.Enough) }))
 	}
 	p.Table = tableOf(x.swaps, -1, columns...)
-	p.Table.Caption = s.T("Money in %s. Cost then: the whole with this one change.", currency)
+	p.Table.Caption = s.T("Money in %s, of all servings. Below 0 in Saves: dearer. Cost then: the whole with this one change.", currency)
 	return p
 }
 

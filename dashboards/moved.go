@@ -371,7 +371,7 @@ func (v *view) movedLead(t told) (lead []string) {
 func (v *view) movedPart(t told, file string) (layout.Part, error) {
 	p := v.movedTable(t)
 	p.Notes = []layout.Note{
-		{Head: v.T("Which two months."), Text: v.T("A year apart, no bar holds the season. From month to month, or over any other span, a part of the change may be the season: the two tell different things.")},
+		{Head: v.T("Which two months."), Text: v.T("A year apart, the season is mostly out of it; one odd month at either end is not. From month to month, or over any other span, a part of the change may be the season: the two tell different things.")},
 		{Head: v.T("A smaller pack"), Text: v.T("at the same price is a higher price of what is in it. It counts as size.")},
 		{Head: v.T("Mix"), Text: v.T("is what neither price nor pack size explains: another variety or shop was seen, or a pack beside the old one.")},
 		{Head: v.T("Big change, small mover."), Text: v.T("A line moves the basket by its change and by how much of it the basket holds.")},
@@ -391,8 +391,15 @@ func (v *view) movedPart(t told, file string) (layout.Part, error) {
 		v.region(), v.month(t.from), v.month(t.to))
 	var drawn []draw.Stair
 	var kinds [len(draw.Parts{})]bool
+	seen := 0.0 // the least that is seen beside the others: about a px
 	for _, s := range t.stairs {
-		d := draw.Stair{Name: s.name, Value: v.signed(s.shown, 2), Parts: s.parts, Words: v.T("%s adds %s pp", s.name, v.signed(s.shown, 2))}
+		seen += math.Abs(s.parts.Sum()) / 300
+	}
+	for _, s := range t.stairs {
+		d := draw.Stair{Name: s.name, Value: v.signed(s.shown, 2), Parts: s.parts, Words: v.T("%s adds %s pp", s.name, v.num(s.shown, 2))}
+		if s.shown.V < 0 {
+			d.Words = v.T("%s takes off %s pp", s.name, v.num(abs(s.shown), 2))
+		}
 		if s.filled {
 			d.Name += " [I]"
 		}
@@ -401,7 +408,7 @@ func (v *view) movedPart(t told, file string) (layout.Part, error) {
 			d.Words += v.T(", unit price %s", d.Change)
 		}
 		for k, part := range s.parts {
-			kinds[k] = kinds[k] || math.Abs(part) >= seenPoints
+			kinds[k] = kinds[k] || math.Abs(part) >= max(seenPoints, seen)
 		}
 		drawn = append(drawn, d)
 	}

@@ -196,7 +196,7 @@ func (v *view) left(r result.Reach) string {
 	case r.Shortfall.OK && r.Shortfall.V > 0:
 		words := v.T("The household went short by %s in the month", v.money(r.Shortfall, v.currency))
 		if r.ShortfallPerMeal.OK {
-			words += v.T(", which is %s a meal for each person", v.money(r.ShortfallPerMeal, v.currency))
+			words += v.T(", which spread over every meal of the month is %s a meal", v.money(r.ShortfallPerMeal, v.currency))
 		}
 		return words + "."
 	case r.Balance.OK && r.Balance.V > 0:
@@ -208,18 +208,33 @@ func (v *view) left(r result.Reach) string {
 // earlier says how far the allowance went in another month; "" where that is not known.
 func (v *view) earlier(r result.Reach, m result.Month, then string) string {
 	i := slices.IndexFunc(v.reach, func(o result.Reach) bool { return o.Month == m && o.Days.OK })
-	switch {
-	case i < 0 || m == r.Month:
+	if i < 0 || m == r.Month {
 		return ""
-	case r.RunOutOn == "":
-		return v.T("%s its reach was %s days.", then, v.num(v.reach[i].Days, 2))
 	}
 	o := v.reach[i]
 	words := v.T("%s it fed %s of %d", then, o.FedDays, v.period(o.Month))
-	if o.LoDays.OK && r.LoDays.OK && o.HiDays.V >= r.LoDays.V && r.HiDays.V >= o.LoDays.V {
-		words += v.T("; the two ranges overlap")
+	if r.RunOutOn == "" {
+		words = v.T("%s its reach was %s days", then, v.num(o.Days, 2))
 	}
-	return words + "."
+	return words + v.sure(r, o) + "."
+}
+
+// sure says whether the reach of a month surely differs from an older one's. Reach is
+// allowance over cost, so the range of the cost's change bounds that of the reach: the
+// two months' own ranges do not, since the same shops stand in both.
+func (v *view) sure(r, o result.Reach) string {
+	for _, c := range v.e.Changes {
+		if c.Region != v.c.Region || c.Basket != v.c.Basket || c.From != o.Month || c.To != r.Month || !c.Lo.OK || !c.Hi.OK {
+			continue
+		}
+		raise := r.Allowance.V / o.Allowance.V
+		best, worst := raise/(1+c.Lo.V/100), raise/(1+c.Hi.V/100)
+		if best < 1 || worst > 1 {
+			return v.T(", a clear difference as far as the shops seen go")
+		}
+		return v.T(", no clear difference as far as the shops seen go")
+	}
+	return ""
 }
 
 // lastedWords say how often of late the money lasted; "" where one month tells nothing.
@@ -356,7 +371,7 @@ func (s *site) stripPart(v *view, file string) (layout.Part, error) {
 		p.Notes = append(p.Notes, layout.Note{Head: s.T("Reach can pass the strip."), Text: s.T("A strip ends with the day before the next pay day; the reach beside it, allowance over cost a day, is counted on.")})
 	}
 	if any(ranged) {
-		p.Notes = append(p.Notes, layout.Note{Head: s.T("The thin line"), Text: s.T("runs from the low to the high end of the range across the shops seen; the tick is the reach itself, if it ends in the strip. The range says what other shops of the same kind could change, and nothing of other errors.")})
+		p.Notes = append(p.Notes, layout.Note{Head: s.T("The thin line"), Text: s.T("below a strip runs from the low to the high end of the range across the shops seen, as far as it lies in the strip. The range says what other shops of the same kind could change, and nothing of other errors.")})
 	}
 	if paid := v.payDay(); paid > 1 {
 		p.Notes = append(p.Notes, layout.Note{Head: s.T("Day 1 is the pay day."), Text: s.T("The allowance is paid on day %d of a month, or on its last day if it is shorter. A strip has the days from that pay day to the next.", paid)})
@@ -388,7 +403,7 @@ func (t tongue) stripKey(months []draw.Month) (marks []layout.Mark) {
 		{"fed", "day fed", func(m draw.Month) bool { return m.Fed > 0 }},
 		{"part", "day the money ran out, fed in part", func(m draw.Month) bool { return m.Part > 0 && notFed(m) }},
 		{"open", "day not fed", notFed},
-		{"range", "thin line: range across the shops seen", ranged},
+		{"range", "thin line below: range across the shops seen", ranged},
 		{"hatched", "over a quarter of the cost imputed", func(m draw.Month) bool { return m.Hatched }},
 	} {
 		if slices.ContainsFunc(months, k.drawn) {
@@ -568,14 +583,14 @@ func (v *view) pencil(at int) layout.Part {
 	}
 	switch {
 	case r.Shortfall.OK && r.Shortfall.V > 0:
-		last := v.T("The whole month costs %s × %s. Less the allowance, that leaves %s to find.", four(r.PerDay), r.DaysInMonth, v.money(r.Shortfall, v.currency))
+		last := v.T("The whole month costs %s × %s = %s. Less the allowance, that leaves %s to find.", four(r.PerDay), r.DaysInMonth, v.num(result.Some(r.Allowance.V+r.Shortfall.V), 2), v.money(r.Shortfall, v.currency))
 		if h := v.household; r.ShortfallPerMeal.OK && h.Persons.OK && h.MealsPerDay.OK {
 			last += " " + v.T("Shared over %s days, %s and %s a day it is %s a meal.", r.DaysInMonth,
 				v.Count(h.Persons.V, "one person", "%s persons"), v.Count(h.MealsPerDay.V, "one meal", "%s meals"), v.money(r.ShortfallPerMeal, v.currency))
 		}
 		p.Steps = append(p.Steps, last)
 	case r.Balance.OK:
-		p.Steps = append(p.Steps, v.T("The whole month costs %s × %s. The allowance is %s more.", four(r.PerDay), r.DaysInMonth, v.money(r.Balance, v.currency)))
+		p.Steps = append(p.Steps, v.T("The whole month costs %s × %s = %s. The allowance is %s more.", four(r.PerDay), r.DaysInMonth, v.num(result.Some(r.Allowance.V-r.Balance.V), 2), v.money(r.Balance, v.currency)))
 	}
 	return p
 }

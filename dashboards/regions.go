@@ -191,7 +191,15 @@ func (s *site) regionsLead(ranked, rest []level, m, latest result.Month) (lead [
 		lead = append(lead, words+".")
 	}
 	if rest != nil {
-		lead = append(lead, s.T("Not ranked: %s; why is said below.", s.list(s.names(rest), 5)))
+		var names []string
+		for _, l := range rest {
+			why := s.thin(l.Base, l.observed)
+			if !l.PerDay.OK {
+				why, _, _ = strings.Cut(s.noPrice(l.Base), " [")
+			}
+			names = append(names, strings.TrimSpace(regionName(s.e, l.Region)+" "+inBrackets(why)))
+		}
+		lead = append(lead, s.T("Not ranked: %s.", s.list(names, 5)))
 	}
 	return append(lead, s.T("It is a level in one month, not a change."))
 }

@@ -95,8 +95,11 @@ func stairs(w Words, lines []Stair, sum Stair, change, value string, s stairSize
 		}
 		if int(k)%every == 0 {
 			n, anchor := w.axisNumber(v, step), middle
-			if v > step/2 {
+			switch {
+			case v > step/2:
 				n = "+" + n
+			case v > -step/2:
+				n += " " + value
 			}
 			if x(v) < 12 { // no room to the left
 				anchor = ""

@@ -118,8 +118,7 @@ func strips(w Words, months []Month, s stripSize) Drawing {
 
 // days are the marks of one month: one dashed stroke of ink through the last
 // day fed, and a frame for each day after, the first of them inked in part. A
-// range is a thin line from its low to its high end, of paper on ink and of ink
-// behind it, with a tick at the reach itself.
+// range is a thin line below them, from its low to its high end.
 func days(m Month, s stripSize, y float64) string {
 	var b strings.Builder
 	at := func(days float64) float64 { // where so many days end, within the frame of the last
@@ -148,17 +147,9 @@ func days(m Month, s stripSize, y float64) string {
 		}
 		fmt.Fprintf(&b, `<path d="%s" fill="none" stroke="%s" stroke-width="1.25"/>`, d.String(), Short)
 	}
-	if m.Lo <= m.Hi {
-		reach := float64(m.Fed) + m.Part
-		if lo := max(m.Lo, 0); lo < reach {
-			fmt.Fprintf(&b, `<path d="M%s %sv6M%s %sH%s" fill="none" stroke="%s" stroke-width="1.75"/>`, px(at(lo)), px(mid-3), px(at(lo)), px(mid), px(at(reach)), Paper)
-		}
-		if hi := min(m.Hi, float64(m.Days)); hi > reach {
-			fmt.Fprintf(&b, `<path d="M%s %sH%s" stroke="%s" stroke-width="1.75"/>`, px(at(reach)), px(mid), px(at(hi)), Fed)
-		}
-		if m.Fed < m.Days { // else the reach is not in the strip
-			fmt.Fprintf(&b, `<path d="M%s %sv%s" stroke="%s" stroke-width="1.5"/>`, px(at(reach)), px(y-2), px(markHeight+4), Ink)
-		}
+	if lo, hi := max(m.Lo, 0), min(m.Hi, float64(m.Days)); lo < hi {
+		below := y + markHeight + 2
+		fmt.Fprintf(&b, `<path d="M%s %sH%s" stroke="%s" stroke-width="1.5"/>`, px(at(lo)), px(below), px(at(hi)), Ink)
 	}
 	return b.String()
 }
@@ -194,7 +185,7 @@ func Sample(kind string) Drawing {
 	strip := func(m Month) Drawing {
 		s := wideStrip
 		s.x0 = 0
-		return Drawing{float64(m.Days)*s.pitch - 3, markHeight + 4, days(m, s, 2)}
+		return Drawing{float64(m.Days)*s.pitch - 3, markHeight + 4, days(m, s, 1)}
 	}
 	switch kind {
 	case "fed":
@@ -206,7 +197,7 @@ func Sample(kind string) Drawing {
 	case "hatched":
 		return strip(Month{Days: 3, Fed: 3, Hatched: true, Lo: nan, Hi: nan})
 	case "range":
-		return strip(Month{Days: 4, Fed: 2, Lo: 0.5, Hi: 3.5})
+		return strip(Month{Days: 4, Fed: 2, Part: 0.5, Lo: 1.5, Hi: 3.5})
 	case "used":
 		return Drawing{26, 17, purse(0, 1, 26, 26, 0)}
 	case "kept":
