@@ -147,13 +147,16 @@ type run struct {
 // they are, the rarest shades of an edge as the nearest of them. A quarter of the bytes.
 func (s *sheet) paletted(img *image.RGBA) *image.Paletted {
 	runs := s.runs[:0]
-	for pix := img.Pix; len(pix) >= 4; pix = pix[4:] {
-		shade := binary.BigEndian.Uint32(pix)
-		if k := len(runs) - 1; k >= 0 && runs[k].shade == shade {
-			runs[k].n++
-		} else {
-			runs = append(runs, run{shade, 1})
+	for pix := img.Pix; len(pix) >= 4; {
+		shade, rest := binary.BigEndian.Uint32(pix), pix[4:]
+		for two := uint64(shade)<<32 | uint64(shade); len(rest) >= 8 && binary.BigEndian.Uint64(rest) == two; {
+			rest = rest[8:]
 		}
+		if len(rest) >= 4 && binary.BigEndian.Uint32(rest) == shade {
+			rest = rest[4:]
+		}
+		runs = append(runs, run{shade, (len(pix) - len(rest)) / 4})
+		pix = rest
 	}
 	s.runs = runs
 	counts := map[uint32]int{}
@@ -177,9 +180,10 @@ func (s *sheet) paletted(img *image.RGBA) *image.Paletted {
 	out := &image.Paletted{Pix: room(&s.shades, len(img.Pix)/4), Stride: img.Rect.Dx(), Rect: img.Rect, Palette: palette}
 	pix := out.Pix
 	for _, r := range runs {
-		i := index[r.shade]
-		for k := range r.n {
-			pix[k] = i
+		same := pix[:r.n]
+		same[0] = index[r.shade]
+		for k := 1; k < len(same); k *= 2 {
+			copy(same[k:], same[:k])
 		}
 		pix = pix[r.n:]
 	}
