@@ -739,6 +739,15 @@ func TestMovedHeadlines(t *testing.T) {
 	}
 	both := movedEdition(year, 1, 2)
 	both.Moved = append(both.Moved, movedEdition(jan2023, 4).Moved...)
+	odd := movedEdition(year, 2) // oats at half as much again as in the months beside
+	odd.Moved[0].Item = "oats"
+	for i := range odd.Items {
+		if it := &odd.Items[i]; it.Item == "oats" && it.Region == "tavrin" {
+			if it.UnitPrice = some(2); it.Month == year {
+				it.UnitPrice = some(3)
+			}
+		}
+	}
 	sized := movedEdition(year, 2) // +20 %, of which a pack a ninth larger in price per unit: 1.2 = 1.08 x 1/0.9
 	sized.Moved[0].Pure, sized.Moved[0].Size = some(8), some(100./9)
 	const in = "As seen in these shops, the basket cost "
@@ -753,6 +762,8 @@ func TestMovedHeadlines(t *testing.T) {
 		{"less", movedEdition(year, -3, 0.5, -1), in + "3.50\u202f% less in December 2024 than in December 2023: what cost more added 0.50 percentage points, what cost less took 4.00 off", ""},
 		{"more than the whole made by some", movedEdition(year, 2, 2, -0.3), in + "3.70\u202f% more in December 2024 than in December 2023: what cost more added 4.00 percentage points, what cost less took 0.30 off", ""},
 		{"under a tenth the other way", movedEdition(year, 2, 1, 1, 1, -0.3), in + "4.70\u202f% more in December 2024 than in December 2023, and item 01, item 02 and item 03 made 4.00 of the 4.70 percentage points", "and \u22120.30 make +4.70"},
+		{"an odd month", odd, in + "2.00\u202f% more in December 2024 than in December 2023, and oats, rolled made 2.00 of the 2.00 percentage points",
+			"oats, rolled was unusual in December 2023: 3.00, against 2.00 the month before and 2.00 the month after; its change is from that."},
 		{"all of one", movedEdition(year, 2, 0.1), in + "2.10\u202f% more in December 2024 than in December 2023, and item 01 made 2.00 of the 2.10 percentage points", ""},
 		{"as much", movedEdition(year, 2, -2), in + "as much in December 2024 as in December 2023: what cost more added 2.00 percentage points, what cost less took 2.00 off", ""},
 		{"nothing moved", movedEdition(year, 0, 0), in + "as much in December 2024 as in December 2023", "Two lines, one sum: 0.00"},
@@ -779,6 +790,9 @@ func TestMovedHeadlines(t *testing.T) {
 			}
 			if got := strings.ReplaceAll(string(page), "&#43;", "+"); !strings.Contains(got, c.said) {
 				t.Errorf("got no %q on the page, want it", c.said)
+			}
+			if strings.Contains(string(page), "was unusual in") != (c.name == "an odd month") {
+				t.Error("got an unusual month, or none, want the other")
 			}
 			for _, svg := range root.all("svg") { // the lines add up to the sum below them
 				if svg.attr["class"] == "drawn" {

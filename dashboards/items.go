@@ -108,6 +108,20 @@ func (s *site) itemHref(item string) string {
 	return ""
 }
 
+// pricesOf are the months of an item in a grade and region, nil where it has none there.
+func (s *site) pricesOf(item, grade, region string) []result.Item {
+	for _, g := range s.goods {
+		for _, of := range g.grades {
+			for _, rows := range of.regions {
+				if g.item == item && of.name == grade && rows[0].Region == region {
+					return rows
+				}
+			}
+		}
+	}
+	return nil
+}
+
 // unitWords say what a unit price is of.
 func (t tongue) unitWords(unit string) string {
 	switch unit {

@@ -330,6 +330,32 @@ func (v *view) changeRange(from, to result.Month) string {
 	return v.T("What other shops would have shown is not known: fewer than three shops give no range of the change.")
 }
 
+// oddMonth is how far a price must be from those of the months on both sides to be
+// called unusual: our own choice, above what shelves do from month to month.
+const oddMonth = 1.2
+
+// odd names the lines whose price in the first month stands apart from the months
+// beside it, what moved most first: what they add is then that month's doing.
+func (v *view) odd(t told) (words []string) {
+	lines := slices.Clone(t.lines)
+	slices.SortStableFunc(lines, func(a, b result.Moved) int {
+		return cmp.Compare(math.Abs(b.Contribution.Or()), math.Abs(a.Contribution.Or()))
+	})
+	for _, l := range lines {
+		rows := v.pricesOf(l.Item, l.Grade, l.Region)
+		i := slices.IndexFunc(rows, func(r result.Item) bool { return r.Month == t.from })
+		if i < 1 || i+1 >= len(rows) || len(words) == 2 || slices.ContainsFunc(rows[i-1:i+2], func(r result.Item) bool { return !r.UnitPrice.OK || r.FilledBy != "" }) {
+			continue
+		}
+		before, at, after := rows[i-1].UnitPrice, rows[i].UnitPrice, rows[i+1].UnitPrice
+		if at.V > oddMonth*max(before.V, after.V) || at.V*oddMonth < min(before.V, after.V) {
+			words = append(words, v.T("%s was unusual in %s: %s, against %s the month before and %s the month after; its change is from that.",
+				v.movedName(l), v.month(t.from), v.num(at, 2), v.num(before, 2), v.num(after, 2)))
+		}
+	}
+	return words
+}
+
 // movedLead says of which parts the change is made, and what it rests on.
 func (v *view) movedLead(t told) (lead []string) {
 	now := v.basketOf(t.to)
@@ -354,6 +380,7 @@ func (v *view) movedLead(t told) (lead []string) {
 		if most := t.most(); t.bothWays && most != nil { // else the headline names them
 			lead = append([]string{v.T("What moved it most: %s points.", v.list(most, 3))}, lead...)
 		}
+		lead = append(lead, v.odd(t)...)
 		lead = append(lead, v.changeRange(t.from, t.to))
 	} else {
 		for _, m := range []result.Month{t.from, t.to} {
