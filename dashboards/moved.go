@@ -327,7 +327,7 @@ func (v *view) changeRange(from, to result.Month) string {
 		}
 		return v.T("By the shops seen the change lies between %s and %s %% (95\u202f%% range), which has no change in it: no clear difference.", lo, hi)
 	}
-	return v.T("What other shops would have shown is not known: fewer than three shops give no range of the change.")
+	return v.noRange(v.basketOf(to).Base)
 }
 
 // oddMonth is how far a price must be from those of the months on both sides to be
