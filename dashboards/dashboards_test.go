@@ -2,7 +2,6 @@ package dashboards
 
 import (
 	"bytes"
-	"cmp"
 	"encoding/json"
 	"encoding/xml"
 	"fmt"
@@ -852,6 +851,20 @@ func TestApportion(t *testing.T) {
 
 // TestItemHeadlines: oats are 30 % of 4.2486 a day, over 0.1 kg: 12.7458 a kilogram.
 func TestItemHeadlines(t *testing.T) {
+	// graded gives the items a grade, and another in which each costs 20; the baskets have the grade plain.
+	graded := func(own, other string) func(*result.Edition, *spec) {
+		return func(e *result.Edition, _ *spec) {
+			for i := range e.Lines {
+				e.Lines[i].Grade = "plain"
+			}
+			for i := range e.Items {
+				it := e.Items[i]
+				it.Grade, it.UnitPrice = other, some(20)
+				e.Items[i].Grade = own
+				e.Items = append(e.Items, it)
+			}
+		}
+	}
 	for _, c := range []struct {
 		name     string
 		change   func(*result.Edition, *spec)
@@ -884,27 +897,10 @@ func TestItemHeadlines(t *testing.T) {
 				e.Items[i].FilledBy, e.Items[i].MonthsSinceSeen = "carried", result.Count(2)
 			}
 		}, "Oats, rolled cost 12.75 XTS a kilogram in Tavrin in December 2023", "That price was not seen but filled: last price kept; the last was seen two months before."},
-		{"two grades: the basket's leads", func(e *result.Edition, _ *spec) {
-			for i := range e.Lines {
-				e.Lines[i].Grade = "plain"
-			}
-			for _, it := range e.Items {
-				it.Grade, it.UnitPrice = "best", some(20)
-				e.Items = append(e.Items, it)
-			}
-			for i := range e.Items {
-				e.Items[i].Grade = cmp.Or(e.Items[i].Grade, "plain")
-			}
-		}, "Oats, rolled, plain cost 12.75 XTS a kilogram in Tavrin in December 2023, as seen in these shops", "Below is what other grades of it cost: best."},
-		{"another grade without a name", func(e *result.Edition, _ *spec) {
-			for i := range e.Lines {
-				e.Lines[i].Grade = "plain"
-			}
-			for _, it := range e.Items {
-				it.Grade, it.UnitPrice = "plain", some(20)
-				e.Items = append(e.Items, it)
-			}
-		}, "Oats, rolled, plain cost 20.00 XTS a kilogram in Tavrin in December 2023, as seen in these shops", "Below is what other grades of it cost: not named."},
+		{"two grades: the basket's leads", graded("plain", "best"),
+			"Oats, rolled, plain cost 12.75 XTS a kilogram in Tavrin in December 2023, as seen in these shops", "Below is what other grades of it cost: best."},
+		{"another grade without a name", graded("", "plain"),
+			"Oats, rolled, plain cost 20.00 XTS a kilogram in Tavrin in December 2023, as seen in these shops", "Below is what other grades of it cost: not named."},
 		{"none", func(e *result.Edition, _ *spec) {
 			for i := range e.Items {
 				e.Items[i].UnitPrice = result.Num{}

@@ -175,14 +175,6 @@ func (s *site) dietLead(at dietMonth) []string {
 	return append(lead, s.T("This is arithmetic: the cheapest mix of the priced foods that meets the bounds. Nobody eats like this. A cost below the allowance does not show that the allowance is enough; where the cost is above it, the allowance does not even pay for this."))
 }
 
-// inBrackets puts words in brackets, and nothing in none.
-func inBrackets(words string) string {
-	if words == "" {
-		return ""
-	}
-	return "(" + words + ")"
-}
-
 // dietMonthsPart shows a person group's diets month by month; the first group
 // of a page is drawn.
 func (s *site) dietMonthsPart(region, group string, nth int) (layout.Part, error) {

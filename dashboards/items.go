@@ -110,16 +110,27 @@ func (s *site) itemHref(item string) string {
 
 // pricesOf are the months of an item in a grade and region, nil where it has none there.
 func (s *site) pricesOf(item, grade, region string) []result.Item {
-	for _, g := range s.goods {
-		for _, of := range g.grades {
+	for i := range s.goods {
+		if s.goods[i].item != item {
+			continue
+		}
+		for _, of := range s.goods[i].grades {
 			for _, rows := range of.regions {
-				if g.item == item && of.name == grade && rows[0].Region == region {
+				if of.name == grade && rows[0].Region == region {
 					return rows
 				}
 			}
 		}
 	}
 	return nil
+}
+
+// newestMonth is the newest month of which an item has a row.
+func (s *site) newestMonth() (newest result.Month) {
+	for i := range s.goods {
+		newest = max(newest, s.goods[i].to)
+	}
+	return newest
 }
 
 // unitWords say what a unit price is of.
@@ -182,10 +193,7 @@ func itemsPage(s *site, v *view, _ string) (layout.Page, error) {
 		places int // regions without parts that have rows of it
 	}
 	var rows []entry
-	region, newest := s.publish[0].Region, result.Month(0)
-	for i := range s.goods {
-		newest = max(newest, s.goods[i].to)
-	}
+	region, newest := s.publish[0].Region, s.newestMonth()
 	observed, filled := 0, 0
 	for i := range s.goods {
 		g := &s.goods[i]
@@ -370,7 +378,7 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 		if now, ok := newestPrice(rows); ok {
 			panel.Last = fmt.Sprintf("%s, %s", s.money(now.UnitPrice, clean(now.CurrencyCode)), s.shortMonth(now.Month))
 			if thin := s.thin(now.Base, result.Num{}); thin != "" {
-				panel.Title += " [U]"
+				panel.Title += thinMark
 			} else if now.FilledBy == "" && now.Month == g.to && leaf(s.e, region) {
 				parts = append(parts, now)
 			}
@@ -434,7 +442,7 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 	columns = append(columns, text(s.T("How priced"), s.basisOf), text(s.T("Status"), func(r I) string { return letters(r.Base) }))
 	p.Table = byMonth(s.tongue, shown, func(r I) result.Month { return r.Month }, -1, columns...)
 	p.Table.Caption = s.T("%s, %s %s, with the digits of the data file. Matched change: from the month before, over the same varieties in the same shops.%s%s", name, currency, s.unitWords(unit), note, s.statusKey(s.e, p.Table.Rows))
-	if slices.ContainsFunc(panels, func(p draw.Panel) bool { return strings.HasSuffix(p.Title, " [U]") }) {
+	if anyThin(panels) {
 		p.Foot = append(p.Foot, s.T("[U] %s: not set beside others.", s.statusText(s.e, 'U')))
 	}
 	source := s.source(s.T("Item %s", name))

@@ -301,14 +301,6 @@ func (s *site) mealsHeadline(dishes, plans []result.Shopping) (headline, strong 
 		s.T("%s by %s", s.lower(dishName(dear.Shopping)), s.money(result.Some(-dear.Balance.V), currency))
 }
 
-// newestMonth is the newest month of which an item has a row.
-func (s *site) newestMonth() (newest result.Month) {
-	for i := range s.goods {
-		newest = max(newest, s.goods[i].to)
-	}
-	return newest
-}
-
 // overAtTill counts the dishes whose packs cost more a serving than a meal's share.
 func (s *site) overAtTill(dishes []result.Shopping) (n int) {
 	for _, r := range dishes {
@@ -377,6 +369,7 @@ func (s *site) dishesPart(file string, dishes []result.Shopping) (layout.Part, e
 		p.Key = append(p.Key, key("limit", s.T("a meal’s share of the allowance")))
 	}
 	type S = result.Shopping
+	kitchen := s.fromKitchen(dishes)
 	columns := []column[S]{
 		{s.T("Dish"), false, func(r S) layout.Cell {
 			return layout.Cell{Text: dishName(r.Shopping), Href: mealFile(r.Shopping) + ".html"}
@@ -389,14 +382,14 @@ func (s *site) dishesPart(file string, dishes []result.Shopping) (layout.Part, e
 		number(s.T("Balance"), func(r S) string { return s.money4(r.Balance) }).or(s.T("none")),
 		number(s.T("Portion"), func(r S) string { return s.money4(r.Portion) }),
 	}
-	p.Table = tableOf(dishes, -1, append(s.fromKitchen(columns, dishes),
+	p.Table = tableOf(dishes, -1, append(append(columns, kitchen...),
 		number(s.T("Till"), func(r S) string { return s.money4(r.Till) }),
 		number(s.T("Left over"), func(r S) string { return s.money4(r.Leftover) }),
 		number(s.T("Spoils"), func(r S) string { return s.money4(r.Stranded) }),
 		text(s.T("Status"), func(r S) string { return letters(r.Base) }))...)
 	p.Table.Caption = s.T("Money in %s, with the digits of the data file. A serving and a meal’s share are of one person’s meal; the others are of all servings. Till = portion, less what is from stock or cupboard, plus what is left over, less what deals save. Below 0 in Balance: over the share. Spoils: what keeps too short for the dish to be made again.%s",
 		currency, s.statusKey(s.e, p.Table.Rows))
-	if len(s.fromKitchen(nil, dishes)) > 0 {
+	if kitchen != nil {
 		p.Foot = append(p.Foot, s.T("What comes from stock or cupboard is not in the bars: it is not paid now. It is in the cost of a serving."))
 	}
 	p.Source = s.source(upper(s.where(dishes[0])))
@@ -404,8 +397,8 @@ func (s *site) dishesPart(file string, dishes []result.Shopping) (layout.Part, e
 	return p, s.drawn(&p, file, wide, slim, s.T("%s. The table below has the same figures.", p.Headline), "meals.csv", "shoppings.csv")
 }
 
-// fromKitchen adds columns of what was there before, where anything was.
-func (s *site) fromKitchen(columns []column[result.Shopping], rows []result.Shopping) []column[result.Shopping] {
+// fromKitchen are columns of what was there before, nil where nothing was.
+func (s *site) fromKitchen(rows []result.Shopping) (columns []column[result.Shopping]) {
 	for _, c := range []struct {
 		head  catalogue.Key
 		value func(result.Shopping) result.Num
@@ -452,18 +445,15 @@ func (s *site) plansPart(plans []result.Shopping) layout.Part {
 			return s.incomplete(r.PerPersonDay, r.Portion, r.KnownPart, r.UnpricedLines, currency)
 		}),
 		number(s.T("Allowance a person and day"), func(r S) string { return s.money4(r.PerDay) }).or(s.T("none")),
-		{s.T("Balance"), false, func(r S) layout.Cell {
-			switch {
-			case r.Balance.OK:
-				return layout.Cell{Text: s.money4(r.Balance)}
-			case s.forPart(r):
-				return layout.Cell{Text: s.T("a part of the meals"), Missing: true}
+		number(s.T("Balance"), func(r S) string { return s.money4(r.Balance) }).orWhy(func(r S) string {
+			if s.forPart(r) {
+				return s.T("a part of the meals")
 			}
-			return layout.Cell{Text: s.T("none"), Missing: true}
-		}},
+			return s.T("none")
+		}),
 		number(s.T("Portion"), func(r S) string { return s.money4(r.Portion) }),
 	}
-	p.Table = tableOf(plans, -1, append(s.fromKitchen(columns, plans),
+	p.Table = tableOf(plans, -1, append(append(columns, s.fromKitchen(plans)...),
 		number(s.T("Till"), func(r S) string { return s.money4(r.Till) }),
 		number(s.T("Left over"), func(r S) string { return s.money4(r.Leftover) }),
 		number(s.T("Spoils"), func(r S) string { return s.money4(r.Stranded) }),

@@ -177,17 +177,20 @@ func (v *view) tell(p pair) told {
 	t.sum = apportion([]float64{p.total.V}, p.total.V)[0]
 	t.stairs = v.stairsOf(p)
 	seen := upper(v.basis(v.basketOf(p.to).Base))
+	up, down := t.ways()
+	tellBoth := func() {
+		t.bothWays = true
+		t.headline += ":"
+		t.strong = v.T("what cost more added %s percentage points, what cost less took %s off", v.num(up, 2), v.num(down, 2))
+	}
 	if p.total.Fixed(1) == "0.0" {
 		t.headline = v.T("%s, the basket cost as much in %s as in %s", seen, v.month(p.to), v.month(p.from))
-		if up, down := t.ways(); up.V > 0 {
-			t.bothWays = true
-			t.headline += ":"
-			t.strong = v.T("what cost more added %s percentage points, what cost less took %s off", v.num(up, 2), v.num(down, 2))
+		if up.V > 0 {
+			tellBoth()
 		}
 		return t
 	}
 	cost := catalogue.Key("%s, the basket cost %s\u202f%% more in %s than in %s")
-	up, down := t.ways()
 	other := down
 	if t.sum.V < 0 {
 		cost, other = "%s, the basket cost %s\u202f%% less in %s than in %s", up
@@ -197,9 +200,7 @@ func (v *view) tell(p pair) told {
 	t.headline = v.T(cost, seen, v.num(total, 2), v.month(p.to), v.month(p.from))
 	switch {
 	case other.V > total.V/10, abs(made).V > total.V: // what went the other way is a part of the finding
-		t.bothWays = true
-		t.headline += ":"
-		t.strong = v.T("what cost more added %s percentage points, what cost less took %s off", v.num(up, 2), v.num(down, 2))
+		tellBoth()
 	case names == nil: // many lines, each of which made next to nothing
 	default:
 		t.headline += v.T(", and %s made", v.list(names, 3))
@@ -314,20 +315,18 @@ var partWords = [...]struct {
 // changeRange says how sure a basket's change is. Rose and fell stand for a range
 // that leaves no change out.
 func (v *view) changeRange(from, to result.Month) string {
-	for _, c := range v.e.Changes {
-		if c.Region != v.c.Region || c.Basket != v.c.Basket || c.From != from || c.To != to || !c.Lo.OK {
-			continue
-		}
-		lo, hi := v.signed(c.Lo, 2), v.signed(c.Hi, 2)
-		switch c.Finding {
-		case "rose":
-			return v.T("By the shops seen the change lies between %s and %s %% (95\u202f%% range): the basket rose.", lo, hi)
-		case "fell":
-			return v.T("By the shops seen the change lies between %s and %s %% (95\u202f%% range): the basket fell.", lo, hi)
-		}
-		return v.T("By the shops seen the change lies between %s and %s %% (95\u202f%% range), which has no change in it: no clear difference.", lo, hi)
+	c, ok := v.change(from, to)
+	if !ok {
+		return v.noRange(v.basketOf(to).Base)
 	}
-	return v.noRange(v.basketOf(to).Base)
+	lo, hi := v.signed(c.Lo, 2), v.signed(c.Hi, 2)
+	switch c.Finding {
+	case "rose":
+		return v.T("By the shops seen the change lies between %s and %s %% (95\u202f%% range): the basket rose.", lo, hi)
+	case "fell":
+		return v.T("By the shops seen the change lies between %s and %s %% (95\u202f%% range): the basket fell.", lo, hi)
+	}
+	return v.T("By the shops seen the change lies between %s and %s %% (95\u202f%% range), which has no change in it: no clear difference.", lo, hi)
 }
 
 // oddMonth is how far a price must be from those of the months on both sides to be

@@ -223,18 +223,15 @@ func (v *view) earlier(r result.Reach, m result.Month, then string) string {
 // allowance over cost, so the range of the cost's change bounds that of the reach: the
 // two months' own ranges do not, since the same shops stand in both.
 func (v *view) sure(r, o result.Reach) string {
-	for _, c := range v.e.Changes {
-		if c.Region != v.c.Region || c.Basket != v.c.Basket || c.From != o.Month || c.To != r.Month || !c.Lo.OK || !c.Hi.OK {
-			continue
-		}
-		raise := r.Allowance.V / o.Allowance.V
-		best, worst := raise/(1+c.Lo.V/100), raise/(1+c.Hi.V/100)
-		if best < 1 || worst > 1 {
-			return v.T(", a clear difference as far as the shops seen go")
-		}
-		return v.T(", no clear difference as far as the shops seen go")
+	c, ok := v.change(o.Month, r.Month)
+	if !ok {
+		return ""
 	}
-	return ""
+	raise := r.Allowance.V / o.Allowance.V
+	if best, worst := raise/(1+c.Lo.V/100), raise/(1+c.Hi.V/100); best < 1 || worst > 1 {
+		return v.T(", a clear difference as far as the shops seen go")
+	}
+	return v.T(", no clear difference as far as the shops seen go")
 }
 
 // lastedWords say how often of late the money lasted; "" where one month tells nothing.

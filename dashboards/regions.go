@@ -207,8 +207,9 @@ func (s *site) regionsLead(ranked, rest []level, m, latest result.Month) (lead [
 // notCompared are the items of the basket that were not observed in every ranked region.
 func (s *site) notCompared(ranked []level, m result.Month) (names []string) {
 	for _, l := range ranked {
-		for _, line := range s.lines[place{l.Region, l.Basket, m}] {
-			if name := s.lineName(*line); (!line.UnitPrice.OK || line.FilledBy != "") && !slices.Contains(names, name) {
+		at := place{l.Region, l.Basket, m}
+		for _, name := range s.linesThat(at, func(l *result.BasketLine) bool { return !l.UnitPrice.OK || l.FilledBy != "" }) {
+			if !slices.Contains(names, name) {
 				names = append(names, name)
 			}
 		}
@@ -322,7 +323,7 @@ func (s *site) levelsPart(v *view, file string, rows []level) (layout.Part, erro
 			priced++
 			panel.Last = fmt.Sprintf("%s, %s", s.money(last.PerDay, clean(last.CurrencyCode)), s.shortMonth(last.Month))
 			if thin := s.thin(last.Base, last.observed); thin != "" {
-				panel.Title += " [U]"
+				panel.Title += thinMark
 			}
 		}
 		panel.Words = panel.Title + ": " + panel.Last
@@ -358,11 +359,18 @@ func (s *site) levelsPart(v *view, file string, rows []level) (layout.Part, erro
 	s.lighten(&p, panels)
 	wide, slim := draw.Panels(s.drawing(), panels, s.shortMonth(from), s.shortMonth(to), mark(source, draw.Wide), mark(source, draw.Slim))
 	s.panelKey(&p, panels, s.T("over a quarter of the cost imputed"), s.T("one such month"))
-	if slices.ContainsFunc(panels, func(p draw.Panel) bool { return strings.HasSuffix(p.Title, " [U]") }) {
+	if anyThin(panels) {
 		p.Foot = append(p.Foot, s.T("[U] %s: not ranked.", s.statusText(s.e, 'U')))
 	}
 	err := s.drawn(&p, file, wide, slim, s.T("%s. The table below has every month.", p.Headline), "regions.csv", "basket.csv")
 	return p, err
+}
+
+// thinMark ends the title of a panel whose data are thin.
+const thinMark = " [U]"
+
+func anyThin(panels []draw.Panel) bool {
+	return slices.ContainsFunc(panels, func(p draw.Panel) bool { return strings.HasSuffix(p.Title, thinMark) })
 }
 
 // mostBands is how many panels of a page carry their ranges: those of more

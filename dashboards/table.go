@@ -40,11 +40,16 @@ func (c column[T]) gap(why func(T) string) column[T] {
 
 // or makes a column say words where it has nothing.
 func (c column[T]) or(words string) column[T] {
+	return c.orWhy(func(T) string { return words })
+}
+
+// orWhy makes a column say why where it has nothing.
+func (c column[T]) orWhy(why func(T) string) column[T] {
 	cell := c.cell
 	c.cell = func(row T) layout.Cell {
 		x := cell(row)
 		if x.Text == "" {
-			x.Text, x.Missing = words, true
+			x.Text, x.Missing = why(row), true
 		}
 		return x
 	}

@@ -189,24 +189,24 @@ func (v *view) basketOf(m result.Month) result.Basket {
 	return result.Basket{Month: m}
 }
 
-// lacking are the items of a basket that have no price in a region and month.
-func (s *site) lacking(at place) (names []string) {
+// linesThat are the names of a basket's lines that fit.
+func (s *site) linesThat(at place, fits func(*result.BasketLine) bool) (names []string) {
 	for _, l := range s.lines[at] {
-		if !l.UnitPrice.OK {
+		if fits(l) {
 			names = append(names, s.lineName(*l))
 		}
 	}
 	return names
 }
 
+// lacking are the items of a basket that have no price in a region and month.
+func (s *site) lacking(at place) []string {
+	return s.linesThat(at, func(l *result.BasketLine) bool { return !l.UnitPrice.OK })
+}
+
 // filled are the items of a basket whose price was filled in by rule.
-func (s *site) filled(at place) (names []string) {
-	for _, l := range s.lines[at] {
-		if l.UnitPrice.OK && l.FilledBy != "" {
-			names = append(names, s.lineName(*l))
-		}
-	}
-	return names
+func (s *site) filled(at place) []string {
+	return s.linesThat(at, func(l *result.BasketLine) bool { return l.UnitPrice.OK && l.FilledBy != "" })
 }
 
 // noTotal says why a basket has no full price in a month: what it lacks, if
@@ -295,6 +295,17 @@ func (v *view) at(m result.Month) place { return place{v.c.Region, v.c.Basket, m
 
 // hatched says whether more than a quarter of the cost is imputed.
 func hatched(b result.Base) bool { return b.ImputedShare.OK && b.ImputedShare.V > 0.25 }
+
+// change is a basket's change between two months with its range; ok is false where it has none.
+func (v *view) change(from, to result.Month) (c result.BasketChange, ok bool) {
+	i := slices.IndexFunc(v.e.Changes, func(c result.BasketChange) bool {
+		return c.Region == v.c.Region && c.Basket == v.c.Basket && c.From == from && c.To == to && c.Lo.OK && c.Hi.OK
+	})
+	if i < 0 {
+		return c, false
+	}
+	return v.e.Changes[i], true
+}
 
 // linePlots draws a line figure for both widths; without a chart library there
 // are none, and the part says so. Nor are there for lines without a value.

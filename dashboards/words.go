@@ -66,6 +66,14 @@ func (t tongue) list(names []string, most int) string {
 	return strings.Join(names, "")
 }
 
+// inBrackets puts words in brackets, and nothing in none.
+func inBrackets(words string) string {
+	if words == "" {
+		return ""
+	}
+	return "(" + words + ")"
+}
+
 // upper puts a text at the start of a sentence.
 func upper(s string) string {
 	first, size := utf8.DecodeRuneInString(s)

@@ -127,11 +127,13 @@ func (d Drawing) File(headline, subtitle string, notes ...string) []byte {
 	return b.Bytes()
 }
 
+// em is how wide a character is by its size, estimated on the wide side for a sans.
+const em = 0.56
+
 // Wrap breaks text into lines that fit width at a type size, by an estimate of
-// 0.56 em a character, which is on the wide side for a sans. A word longer
-// than a line is cut.
+// em a character. A word longer than a line is cut.
 func Wrap(text string, width, size float64) []string {
-	limit := int(width / (0.56 * size))
+	limit := int(width / (em * size))
 	var lines []string
 	var line []rune
 	for _, word := range strings.Fields(text) {

@@ -68,7 +68,7 @@ func purses(w Words, rows []Purse, unit string, limit float64, limitWords string
 			words.WriteString(text(0, y+12, fitted(r.Name, s.width-130, 13), halo) + text(s.width, y+12, r.Value, end+" "+halo))
 		} else {
 			b.WriteString(text(0, y+12, fitted(r.Name, s.x0-14, 13), ""))
-			if x := at(limit); limit > 0 && value < x+4 && x-4 < value+0.56*13*float64(utf8.RuneCountInString(r.Value)) {
+			if x := at(limit); limit > 0 && value < x+4 && x-4 < value+em*13*float64(utf8.RuneCountInString(r.Value)) {
 				value = x + 6 // clear of the limit's line
 			}
 			if r.Gap == "" {

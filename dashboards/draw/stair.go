@@ -135,7 +135,6 @@ func stairs(w Words, lines []Stair, sum Stair, change, value string, s stairSize
 
 // open starts a row: its words and figures. They keep clear of the lines behind them.
 func (s stairSize) open(l Stair, y float64, weight string) string {
-	halo := fmt.Sprintf(`stroke="%s" stroke-width="4" paint-order="stroke"`, Paper)
 	return fmt.Sprintf(`<g%s><title>%s</title>`, weight, html.EscapeString(l.Words)) +
 		text(0, y+15, fitted(l.Name, s.name, 13), halo) + text(s.change, y+15, l.Change, end+" "+halo) + text(s.width, y+15, l.Value, end+" "+halo)
 }

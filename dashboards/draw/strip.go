@@ -43,6 +43,9 @@ var (
 	slimStrip = stripSize{width: Slim, x0: 28, pitch: 7.25, mark: 5.65, inset: 1.25, count: 288, small: true, cuts: 1}
 )
 
+// left is the left edge of the day after so many.
+func (s stripSize) left(days int) float64 { return s.x0 + float64(days)*s.pitch }
+
 const (
 	markHeight = 13.0
 	rowHeight  = 18.0
@@ -123,10 +126,10 @@ func days(m Month, s stripSize, y float64) string {
 	var b strings.Builder
 	at := func(days float64) float64 { // where so many days end, within the frame of the last
 		whole, part := math.Modf(days)
-		if x := s.x0 + whole*s.pitch; part > 0 || whole == 0 {
-			return x + s.inset + part*(s.mark-2*s.inset)
+		if part == 0 && whole > 0 {
+			return s.left(int(whole)-1) + s.mark
 		}
-		return s.x0 + whole*s.pitch - (s.pitch - s.mark)
+		return s.left(int(whole)) + s.inset + part*(s.mark-2*s.inset)
 	}
 	mid := y + markHeight/2
 	if m.Fed > 0 {
@@ -135,7 +138,7 @@ func days(m Month, s stripSize, y float64) string {
 	}
 	if m.Part > 0 && m.Fed < m.Days {
 		fmt.Fprintf(&b, `<rect x="%s" y="%s" width="%s" height="%s" fill="%s"/>`,
-			px(s.x0+float64(m.Fed)*s.pitch+s.inset), px(y+s.inset), px((s.mark-2*s.inset)*m.Part), px(markHeight-2*s.inset), Fed)
+			px(s.left(m.Fed)+s.inset), px(y+s.inset), px((s.mark-2*s.inset)*m.Part), px(markHeight-2*s.inset), Fed)
 	}
 	if m.Hatched {
 		b.WriteString(cuts(s, y, 0, m.Fed))
@@ -143,7 +146,7 @@ func days(m Month, s stripSize, y float64) string {
 	if m.Fed < m.Days {
 		var d strings.Builder
 		for i := m.Fed; i < m.Days; i++ {
-			fmt.Fprintf(&d, "M%s %sh%sv%sh%sz", px(s.x0+float64(i)*s.pitch+.625), px(y+.625), px(s.mark-1.25), px(markHeight-1.25), px(1.25-s.mark))
+			fmt.Fprintf(&d, "M%s %sh%sv%sh%sz", px(s.left(i)+.625), px(y+.625), px(s.mark-1.25), px(markHeight-1.25), px(1.25-s.mark))
 		}
 		fmt.Fprintf(&b, `<path d="%s" fill="none" stroke="%s" stroke-width="1.25"/>`, d.String(), Short)
 	}
@@ -161,7 +164,7 @@ func cuts(s stripSize, y float64, from, to int) string {
 	for i := from; i < to; i++ {
 		for k := range s.cuts {
 			step := s.mark / float64(s.cuts)
-			x := s.x0 + float64(i)*s.pitch + float64(k)*step
+			x := s.left(i) + float64(k)*step
 			fmt.Fprintf(&d, "M%s %sl%s %s", px(x), px(y+markHeight), px(step), px(-markHeight))
 		}
 	}
