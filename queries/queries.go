@@ -40,6 +40,7 @@ var (
 	PanelChange     = step("panel_change")
 	PanelAverage    = step("panel_average")
 	PanelAbsent     = step("panel_absent")
+	PanelHeld       = step("panel_held")
 	ObservationList = step("observation_list")
 	FileCount       = step("file_count")
 	IntakeDigest    = step("intake_digest")

@@ -412,6 +412,20 @@ func TestHeld(t *testing.T) {
 	if peer["neighbours"] != "peers" || peer["neighbours_median_lcu"] != 2.75 || peer["n_neighbours"] != 8.0 {
 		t.Errorf("got %v, want the middle 2.75 of 8 peers", peer)
 	}
+	// What is held is in no price, and its row says so: fell has nothing else.
+	heldOf := func(region string) string {
+		for _, r := range readCSV(t, filepath.Join(dir, "site", "data", "item.csv")) {
+			if r["region"] == region && r["item"] == "oats" && r["month"] == "2024-01" {
+				return strings.Join([]string{r["n_held"], r["held_lo_lcu"], r["held_hi_lcu"], r["n_observations"], r["obs_status"]}, " ")
+			}
+		}
+		return "no row"
+	}
+	for region, want := range map[string]string{"cove": "1 24.0000 24.0000 7 U", "fell": "1 23.0000 23.0000  Q"} {
+		if got := heldOf(region); got != want {
+			t.Errorf("item.csv, %s: got %q, want %q", region, got, want)
+		}
+	}
 	// The lines work once they are completed; without a reason the table refuses them.
 	table := filepath.Join(dir, "tables", "corrections.csv")
 	const head = "observation_id,column,action,from,to,reason,source,decided_on\n"
@@ -430,6 +444,11 @@ func TestHeld(t *testing.T) {
 	ran(t, dir)
 	if a := quarantineOf(t, dir, "--held"); len(a.Rows) != 0 {
 		t.Errorf("after the corrections: got %+v", a.Rows)
+	}
+	for region, want := range map[string]string{"cove": "0   8 U", "fell": "0   1 U"} {
+		if got := heldOf(region); got != want {
+			t.Errorf("item.csv after the corrections, %s: got %q, want %q", region, got, want)
+		}
 	}
 }
 

@@ -242,7 +242,7 @@ func (p *panel) cost(b basket, region string, m result.Month, weights []float64,
 	if low {
 		status += "U"
 	}
-	if strings.ContainsAny(status, "MO") { // what is missing has no other quality
+	if strings.ContainsAny(status, "QMO") { // what is missing has no other quality
 		status = strings.Map(func(r rune) rune {
 			if r == 'A' {
 				return -1

@@ -133,7 +133,7 @@ func copyTables(w *workspace.Workspace, dir string) error {
 // compute makes the edition's rows from the reduced observations, without the database.
 func compute(s workspace.Settings, t *workspace.Tables, o *observed) (*result.Edition, error) {
 	e := &result.Edition{Meta: result.Meta{Schema: "farthing.edition/1", Name: s.Name, Invented: s.Invented, Caution: s.Caution,
-		AsOf: o.asOf, FirstOn: o.firstOn, Deflator: s.Deflator, Accepted: o.accepted, Quarantined: o.quarantined, Mended: o.mended, Duplicate: o.duplicate, Held: o.held}}
+		AsOf: o.asOf, FirstOn: o.firstOn, Deflator: s.Deflator, Accepted: o.accepted, Quarantined: o.quarantined, Mended: o.mended, Duplicate: o.duplicate, Held: o.heldRows}}
 	seen := map[result.Warning]bool{}
 	warn := func(code, text, cure, key string) {
 		if w := (result.Warning{Code: code, Text: text, Cure: cure, Key: key}); !seen[w] {
@@ -191,8 +191,8 @@ func compute(s workspace.Settings, t *workspace.Tables, o *observed) (*result.Ed
 		warn("two_sources", fmt.Sprintf("%d averages of source %s are not used: source %s gives the same item, region and month", n, pair[1], pair[0]),
 			"the order of [[source]] in farthing.toml decides which stands", pair[0]+"/"+pair[1])
 	}
-	if o.held > 0 {
-		warn("held", fmt.Sprintf("%d observations are held as suspicious and do not count", o.held), "look at each: farthing quarantine --held gives the lines for tables/corrections", "")
+	if o.heldRows > 0 {
+		warn("held", fmt.Sprintf("%d observations are held as suspicious and do not count", o.heldRows), "look at each: farthing quarantine --held gives the lines for tables/corrections", "")
 	}
 	if n := o.quarantined - o.mended; n > 0 {
 		warn("quarantined", fmt.Sprintf("%d rows could not be read and are set aside", n), "farthing quarantine lists them, and gives them as a sheet to mend and import", "")
@@ -228,14 +228,15 @@ func sortedRegions(list []workspace.Region) []workspace.Region {
 	return list
 }
 
-// itemRows publishes every good in every region that has a price of it in some month.
+// itemRows publishes every good in every region that has a price of it in some
+// month, a held one, or the note that there is none.
 func (p *panel) itemRows(e *result.Edition, regions []workspace.Region) {
 	for _, r := range regions {
 		for _, g := range p.goods {
 			row := p.cells[r.Region][g]
 			some := false
 			for i := range row {
-				some = some || row[i].observed() || row[i].absent != ""
+				some = some || row[i].observed() || row[i].absent != "" || row[i].held != nil
 			}
 			if !some {
 				continue
@@ -248,6 +249,10 @@ func (p *panel) itemRows(e *result.Edition, regions []workspace.Region) {
 					Base: result.Base{CurrencyCode: r.Currency, NObservations: c.n, NOutlets: c.outlets}}
 				if c.nMatched > 0 {
 					x.NMatched = result.Count(c.nMatched)
+				}
+				x.NHeld = result.Count(0)
+				if c.held != nil {
+					x.NHeld, x.HeldLo, x.HeldHi = result.Count(c.held.n), result.Some(c.held.lo), result.Some(c.held.hi)
 				}
 				if c.age >= 0 {
 					x.MonthsSinceSeen = result.Count(c.age)

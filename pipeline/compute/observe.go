@@ -37,7 +37,7 @@ type observed struct {
 	sources                       []result.Source
 	overruled                     map[[2]string]int // averages of the second source that stand behind the first's
 	accepted, quarantined, mended int
-	duplicate, held               int
+	duplicate, heldRows           int
 }
 
 func exp(ln float64) float64 { return math.Exp(ln) }
@@ -183,13 +183,14 @@ func reduce(ctx context.Context, st *store.Store, s workspace.Settings, t *works
 			other = append(other, x.Outlet)
 		}
 	}
+	counts := store.Args{"default_grade": grade, "price_types": strings.Join(priceTypes, ","), "other_outlets": strings.Join(other, "\x1f")}
 	for _, step := range []struct {
 		queries.Query
 		store.Args
 	}{
-		{queries.PanelPack, store.Args{"default_grade": grade, "price_types": strings.Join(priceTypes, ","), "other_outlets": strings.Join(other, "\x1f")}},
+		{queries.PanelPack, counts},
 		{queries.PanelPrice, nil}, {queries.PanelChange, nil},
-		{queries.PanelAverage, byGrade}, {queries.PanelAbsent, byGrade},
+		{queries.PanelAverage, byGrade}, {queries.PanelAbsent, byGrade}, {queries.PanelHeld, counts},
 	} {
 		if err := st.Make(ctx, step.Query, step.Args); err != nil {
 			return nil, err
@@ -205,7 +206,7 @@ func reduce(ctx context.Context, st *store.Store, s workspace.Settings, t *works
 		}
 		return words[id]
 	}
-	o := &observed{words: words, observations: observations{map[place]raw{}, map[place]raw{}, map[place]string{}, map[place][]outletPrice{}, map[place][]packPrice{}}}
+	o := &observed{words: words, observations: observations{map[place]raw{}, map[place]raw{}, map[place]string{}, map[place]*heldNotes{}, map[place][]outletPrice{}, map[place][]packPrice{}}}
 	at := func(rec arrow.Record) func(i int) place {
 		region, item, grade, month := int32s(rec, 0), int32s(rec, 1), int32s(rec, 2), int32s(rec, 3)
 		return func(i int) place {
@@ -257,6 +258,15 @@ func reduce(ctx context.Context, st *store.Store, s workspace.Settings, t *works
 		}
 		return err
 	}, "SELECT region, item, grade, month, price_type FROM panel_absent"); err != nil {
+		return nil, err
+	}
+	if err := st.Query(ctx, func(scan func(...any) error) error {
+		var n int32
+		var low, high int64
+		err := scan(&region, &item, &gradeID, &month, &n, &low, &high)
+		o.held[here()] = &heldNotes{int(n), exp(fixed(low)), exp(fixed(high))}
+		return err
+	}, "SELECT region, item, grade, month, n_held, ln_low, ln_high FROM panel_held"); err != nil {
 		return nil, err
 	}
 	return o, o.readPacks(ctx, st, t, words, gradeName)
@@ -411,7 +421,7 @@ func (o *observed) count(ctx context.Context, st *store.Store) error {
 	if o.last, err = result.ParseMonth((*newest)[:7]); err != nil {
 		return err
 	}
-	return st.Query(ctx, func(scan func(...any) error) error { return scan(&o.quarantined, &o.duplicate, &o.held) },
+	return st.Query(ctx, func(scan func(...any) error) error { return scan(&o.quarantined, &o.duplicate, &o.heldRows) },
 		`SELECT (SELECT CAST(count(*) AS BIGINT) FROM set_aside_row), (SELECT CAST(count(*) AS BIGINT) FROM obs_duplicate),
 		(SELECT CAST(count(*) AS BIGINT) FROM edit_hold h LEFT JOIN edit_correction c ON c.file_id = h.file_id AND c.line = h.line WHERE c.action IS NULL)`)
 }

@@ -29,7 +29,8 @@ type cell struct {
 	unweighed float64 // of a parent region: the share of its children's weight that has no price
 	oldest    string
 	newest    string
-	absent    string // not_sold or out_of_stock, where noted
+	absent    string     // not_sold or out_of_stock, where noted
+	held      *heldNotes // of the region and its parts; nil where there are none
 
 	// What the imputation ladder made of it.
 	price    float64 // NaN where there is none
@@ -74,11 +75,29 @@ func (x *raw) link(l link, n int) {
 	}
 }
 
+// heldNotes are prices that an edit rule holds: they are in no mean.
+type heldNotes struct {
+	n      int
+	lo, hi float64 // unit prices
+}
+
+// and adds up what is held in two places; either may be nil.
+func (h *heldNotes) and(other *heldNotes) *heldNotes {
+	switch {
+	case other == nil:
+		return h
+	case h == nil:
+		return other
+	}
+	return &heldNotes{h.n + other.n, min(h.lo, other.lo), max(h.hi, other.hi)}
+}
+
 // observations are what the database reduced the accepted prices to.
 type observations struct {
 	quotes   map[place]raw
 	averages map[place]raw
 	absent   map[place]string
+	held     map[place]*heldNotes
 	// atOutlet lists, for the goods of baskets, the outlets of the region itself behind a price.
 	atOutlet map[place][]outletPrice
 	// packs lists, for the same, the packs behind each outlet's price, an outlet's together.
@@ -141,6 +160,9 @@ func goodsOf(o *observations) []good {
 	for k := range o.absent {
 		seen[k.good] = true
 	}
+	for k := range o.held {
+		seen[k.good] = true
+	}
 	var goods []good
 	for g := range seen {
 		goods = append(goods, g)
@@ -197,7 +219,10 @@ func (p *panel) observe(o *observations, base result.Month) {
 			row := make([]cell, p.months())
 			for i := range row {
 				m := p.first + result.Month(i)
-				row[i] = cell{ln: math.NaN(), found: math.NaN(), change: math.NaN(), price: math.NaN(), absent: o.absent[place{r.Region, g, m}]}
+				row[i] = cell{ln: math.NaN(), found: math.NaN(), change: math.NaN(), price: math.NaN(), absent: o.absent[place{r.Region, g, m}], held: o.held[place{r.Region, g, m}]}
+				for _, part := range p.children[r.Region] {
+					row[i].held = row[i].held.and(p.cells[part.Region][g][i].held)
+				}
 				for _, kind := range p.settings.Panel.SourceOrder {
 					x := kinds[kind][r.Region][i]
 					if math.IsNaN(row[i].change) {
@@ -469,6 +494,9 @@ func (p *panel) fill(asOf string) {
 					if last >= 0 && p.settings.Panel.Impute && !p.stale(&row[last], p.first+result.Month(last), m, asOf) {
 						p.fillOne(r.Region, g, row, last, i, class, all)
 					}
+				}
+				if c.held != nil && math.IsNaN(c.price) { // the price that is missing lies there
+					c.status = strings.Trim("Q"+c.status, "O")
 				}
 				if last >= 0 {
 					c.age = i - last

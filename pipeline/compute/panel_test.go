@@ -27,11 +27,11 @@ func world() *workspace.Tables {
 	}
 }
 
-// given reads rows such as "east oats 1 2 . n s": a region's prices of an item
-// from the first month on, all of one series. A dot is no note, n is not sold, s out of stock.
+// given reads rows such as "east oats 1 2 . n s held:20": a region's prices of an
+// item from the first month on, all of one series. A dot is no note, n is not sold, s out of stock.
 func given(t *testing.T, first string, rows ...string) (o *observations, last result.Month) {
 	t.Helper()
-	o = &observations{quotes: map[place]raw{}, averages: map[place]raw{}, absent: map[place]string{}, atOutlet: map[place][]outletPrice{}}
+	o = &observations{quotes: map[place]raw{}, averages: map[place]raw{}, absent: map[place]string{}, held: map[place]*heldNotes{}, atOutlet: map[place][]outletPrice{}}
 	for _, row := range rows {
 		cells := strings.Fields(row)
 		noted, previous := -1, 0.0
@@ -50,6 +50,9 @@ func given(t *testing.T, first string, rows ...string) (o *observations, last re
 				for id := range int32(3) {
 					o.atOutlet[k] = append(o.atOutlet[k], outletPrice{id, math.Log(price)})
 				}
+			case strings.HasPrefix(s, "held:"):
+				price, _ := strconv.ParseFloat(s[len("held:"):], 64)
+				o.held[k] = &heldNotes{1, price, price}
 			case s == "n":
 				o.absent[k] = "not_sold"
 			case s == "s":
@@ -125,6 +128,10 @@ func TestLadder(t *testing.T) {
 		{name: "in season: the ladder", first: "2024-08", rows: []string{"land plums 1 7", "east plums 4 ."}, of: "plums", at: 1, want: 28, by: byAncestor, status: "I", sinceSeen: 1},
 		{name: "an imputed price is no source: from 4 again", rows: []string{"land oats 1 2 2", "east oats 2 . 16"}, at: 2, want: 16, status: "A"},
 		{name: "a top region: its own class, from its part", rows: []string{"east oats 2 .", "east flour 1 2"}, region: "land", at: 1, want: 4, by: byClass, status: "I", sinceSeen: 1},
+		{name: "held, and nothing else", rows: []string{"east oats held:20 2"}, at: 0, want: none, status: "Q", sinceSeen: -1},
+		{name: "held in a part", rows: []string{"east oats held:20 2"}, region: "land", at: 0, want: none, status: "Q", sinceSeen: -1},
+		{name: "held, and filled by the rules", rows: []string{"east oats 2 held:20"}, at: 1, want: 2, by: carried, status: "E", sinceSeen: 1},
+		{name: "held, and no price for it ever", rows: []string{"east oats held:20", "east milk 1"}, at: 0, want: none, status: "Q", sinceSeen: -1},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			first, region, item := c.first, c.region, c.of
@@ -143,6 +150,25 @@ func TestLadder(t *testing.T) {
 				t.Errorf("got %v by %q, %s, %d months; want %v by %q, %s, %d", x.price, x.filledBy, x.status, x.age, c.want, c.by, c.status, c.sinceSeen)
 			}
 		})
+	}
+}
+
+// Two parts of land hold prices of one month, 20 and 3, and land itself 5: three in all.
+func TestHeldInParts(t *testing.T) {
+	p, _ := build(t, nil, "2024-01", "land oats 2 held:5", "east oats 2 held:20", "west oats 2 held:3")
+	for region, want := range map[string]*heldNotes{"land": {3, 3, 20}, "east": {1, 20, 20}, "isle": nil} {
+		got := p.at(region, good{"oats", ""}, month("2024-02")).held
+		if (got == nil) != (want == nil) || got != nil && *got != *want {
+			t.Errorf("%s: got %v, want %v", region, got, want)
+		}
+	}
+	var e result.Edition
+	p.itemRows(&e, []workspace.Region{{Region: "land"}})
+	if r := e.Items[1]; r.NHeld != result.Count(3) || r.HeldLo != result.Some(3) || r.HeldHi != result.Some(20) || r.ObsStatus != "E" {
+		t.Errorf("got %+v, want 3 held from 3 to 20 beside a price carried on", r)
+	}
+	if r := e.Items[0]; r.NHeld != result.Count(0) || r.HeldLo.OK {
+		t.Errorf("got %+v, want none held", r)
 	}
 }
 

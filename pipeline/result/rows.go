@@ -176,6 +176,9 @@ type Item struct {
 	Hi              Num    `col:"hi_lcu,money"`
 	FilledBy        string `col:"filled_by"` // the rule, blank where the price was observed
 	MonthsSinceSeen Int    `col:"months_since_seen"`
+	NHeld           Int    `col:"n_held"` // prices that an edit rule holds, in no mean
+	HeldLo          Num    `col:"held_lo_lcu,money"`
+	HeldHi          Num    `col:"held_hi_lcu,money"`
 	Base
 }
 

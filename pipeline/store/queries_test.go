@@ -26,7 +26,7 @@ var update = flag.Bool("update", false, "rewrite the golden file of the schema")
 // steps are all steps, each after those whose tables it reads.
 var steps = []queries.Query{
 	queries.ObsShared, queries.ObsRepeat, queries.EditConflict, queries.EditSuspect, queries.EditHold, queries.ObsOwner,
-	queries.PanelPack, queries.BasketPack, queries.PanelPrice, queries.PanelChange, queries.PanelAverage, queries.PanelAbsent,
+	queries.PanelPack, queries.BasketPack, queries.PanelPrice, queries.PanelChange, queries.PanelAverage, queries.PanelAbsent, queries.PanelHeld,
 	queries.ObservationList, queries.FileCount, queries.IntakeDigest, queries.SetAsideList, queries.SetAsideReason,
 }
 
