@@ -35,7 +35,7 @@ var (
 	reachColumns = map[string]string{"Allowance": "allowance_lcu", "Cost a day": "per_day_lcu", "Reach, days": "reach_days", "Low": "reach_lo_days", "High": "reach_hi_days", "Days fed": "fed_days",
 		"Days in month": "days_in_month", "Ran out": "run_out_on", "Short by": "shortfall_lcu", "Short per meal": "shortfall_per_meal_lcu", "Imputed": "imputed_share", "Prices seen": "n_observations", "Status": "obs_status_all"}
 	itemColumns = map[string]string{"Price": "unit_price_lcu", "Low": "lo_lcu", "High": "hi_lcu", "Per": "base_unit", "Matched change, %": "matched_change_pct",
-		"Prices": "n_observations", "Shops": "n_outlets", "Oldest": "oldest_on", "Newest": "newest_on", "Status": "obs_status_all"}
+		"Prices": "n_observations", "Shops": "n_outlets", "Oldest": "oldest_on", "Newest": "newest_on", "Held": "n_held", "Held from": "held_lo_lcu", "Held to": "held_hi_lcu", "Status": "obs_status_all"}
 )
 
 // dietColumns are those of the rows of a diet, which stands before the colon.

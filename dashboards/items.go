@@ -2,6 +2,7 @@ package dashboards
 
 import (
 	"cmp"
+	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
@@ -317,7 +318,11 @@ func (s *site) itemWords(name string, rows []result.Item) (headline, strong stri
 	region, end := regionName(s.e, rows[0].Region), rows[len(rows)-1]
 	now, ok := newestPrice(rows)
 	if !ok {
-		return s.T("%s: no price in %s", name, region), "", []string{s.T("Nothing is guessed: a month without a price stays empty.")}
+		lead = []string{s.T("Nothing is guessed: a month without a price stays empty.")}
+		if words := s.heldWords(rows); words != "" {
+			lead = append(lead, upper(words)+".")
+		}
+		return s.T("%s: no price in %s", name, region), "", lead
 	}
 	currency := clean(now.CurrencyCode)
 	headline = s.T("%s cost %s %s in %s in %s", name, s.money(now.UnitPrice, currency), s.unitWords(now.BaseUnit), region, s.month(now.Month))
@@ -351,10 +356,28 @@ func (s *site) itemWords(name string, rows []result.Item) (headline, strong stri
 		}
 		lead = append(lead, text+".")
 	}
+	if words := s.heldWords(rows); words != "" {
+		lead = append(lead, upper(words)+".")
+	}
 	if now.Month < end.Month {
 		lead = append(lead, s.T("There is a gap after it: no price for %s.", s.span(now.Month+1, end.Month)))
 	}
 	return headline, strong, lead
+}
+
+func isHeld(r result.Item) bool { return r.NHeld.V > 0 }
+
+// heldWords count the prices of a region's months that are held; "" where none are.
+func (s *site) heldWords(rows []result.Item) string {
+	n := 0
+	months := among(rows, isHeld)
+	if months == nil {
+		return ""
+	}
+	for _, r := range months {
+		n += r.NHeld.V
+	}
+	return s.T("%s held for a check and in no mean (%s)", s.Count(n, "one price is", "%s prices are"), s.span(months[0].Month, months[len(months)-1].Month))
 }
 
 // pricesPart shows a grade's price in each region, on one scale.
@@ -373,7 +396,9 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 		ancestors = ancestors || !leaf(s.e, region)
 		panel := draw.Panel{Title: regionName(s.e, region), Last: s.T("no price")}
 		for _, r := range rows {
-			panel.Points = append(panel.Points, within(point(r.UnitPrice, r.FilledBy != ""), r.Lo, r.Hi))
+			at := within(point(r.UnitPrice, r.FilledBy != ""), r.Lo, r.Hi)
+			at.HeldLo, at.HeldHi = json.Number(r.HeldLo.Fixed(4)), json.Number(r.HeldHi.Fixed(4))
+			panel.Points = append(panel.Points, at)
 		}
 		if now, ok := newestPrice(rows); ok {
 			panel.Last = fmt.Sprintf("%s, %s", s.money(now.UnitPrice, clean(now.CurrencyCode)), s.shortMonth(now.Month))
@@ -384,6 +409,9 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 			}
 		}
 		panel.Words = panel.Title + ": " + panel.Last
+		if words := s.heldWords(rows); words != "" {
+			panel.Words += "; " + words
+		}
 		panels, all = append(panels, panel), append(all, rows...)
 	}
 	unit, currency := all[0].BaseUnit, ""
@@ -438,6 +466,12 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 	if slices.ContainsFunc(all, func(r I) bool { return r.OldestOn != "" }) {
 		columns = append(columns, number(s.T("Oldest"), func(r I) string { return s.day(r.OldestOn, r.Month.Year(), true) }),
 			number(s.T("Newest"), func(r I) string { return s.day(r.NewestOn, r.Month.Year(), true) }))
+	}
+	if slices.ContainsFunc(all, isHeld) {
+		columns = append(columns, number(s.T("Held"), func(r I) string { return s.whole(r.NHeld) }),
+			number(s.T("Held from"), func(r I) string { return s.money4(r.HeldLo) }), number(s.T("Held to"), func(r I) string { return s.money4(r.HeldHi) }))
+		note += " " + s.T("Held: prices held for a check, from the lowest to the highest.")
+		p.Foot = append(p.Foot, s.T("A price is held where it stands far from its neighbours, or where two say different things of one pack and day. Until someone has looked it is in no line and no mean."))
 	}
 	columns = append(columns, text(s.T("How priced"), s.basisOf), text(s.T("Status"), func(r I) string { return letters(r.Base) }))
 	p.Table = byMonth(s.tongue, shown, func(r I) result.Month { return r.Month }, -1, columns...)

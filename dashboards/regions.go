@@ -2,6 +2,7 @@ package dashboards
 
 import (
 	"cmp"
+	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
@@ -398,23 +399,39 @@ func (s *site) lighten(p *layout.Part, panels []draw.Panel) {
 // panelKey explains the marks that panels hold, and their scale; broken and ring
 // say what a broken line and a ring of these panels are.
 func (s *site) panelKey(p *layout.Part, panels []draw.Panel, broken, ring string) {
-	var ranged, anyBroken, filled bool
+	from, to, _ := draw.Scaled(panels)
+	var ranged, anyBroken, filled, held, beyond bool
 	for _, panel := range panels {
 		for _, at := range panel.Points {
 			ranged, anyBroken, filled = ranged || at.Lo != "", anyBroken || at.Broken, filled || at.Value != ""
+			for _, n := range []json.Number{at.HeldLo, at.HeldHi} {
+				if n == "" {
+					continue
+				}
+				v, _ := n.Float64()
+				held, beyond = held || from <= v && v <= to, beyond || v < from || v > to
+			}
 		}
 	}
-	if !filled {
+	if !filled && !held { // what is held alone is never beyond
 		return
 	}
-	if from, _, _ := draw.Scaled(panels); from != 0 {
+	if from != 0 {
 		p.Subtitle += " " + s.T("The scale starts at %s, not at zero.", s.num(result.Some(from), decimalsOf(from)))
 	}
-	p.Key = []layout.Mark{key("line", s.T("month by month, newest with a dot"))}
+	if filled {
+		p.Key = []layout.Mark{key("line", s.T("month by month, newest with a dot"))}
+	}
 	if ranged {
 		p.Key = append(p.Key, key("band", s.T("range across the shops seen")))
 	}
 	if anyBroken {
 		p.Key = append(p.Key, key("broken", broken), key("ring", ring))
+	}
+	if held {
+		p.Key = append(p.Key, key("held", s.T("a price held for a check, in no mean")))
+	}
+	if beyond {
+		p.Key = append(p.Key, key("beyond", s.T("one held and off the scale")))
 	}
 }

@@ -200,7 +200,7 @@ func lines() Lines {
 }
 
 // panelSample has a panel of each kind: with a range, imputed months and a
-// gap, one month alone, and none.
+// gap, one month alone, none, and held prices on the scale and off both its ends.
 func panelSample() []Panel {
 	return []Panel{
 		{Title: "A region", Last: "2.80 XTS, Jun 2024", Words: "A region: 2.80", Points: []Point{
@@ -208,7 +208,7 @@ func panelSample() []Panel {
 		{Title: "A region whose name is longer than its panel", Last: "2.50 XTS, Mar 2024", Words: "alone", Points: []Point{{}, {}, {Value: "2.5"}, {}, {}, {}}},
 		{Title: "Nothing <here>", Last: "no price", Words: "nothing", Points: make([]Point, 6)},
 		{Title: "D", Last: "3.10", Words: "d", Points: []Point{{Value: "3"}, {Value: "3.1"}, {Value: "3.1"}, {Value: "3.1"}, {Value: "3.1"}, {Value: "3.1"}}},
-		{Title: "E", Last: "3.10", Words: "e", Points: make([]Point, 6)},
+		{Title: "E", Last: "3.10", Words: "e", Points: []Point{{Value: "2.9", HeldLo: "0.3", HeldHi: "2.3"}, {Value: "3.1"}, {HeldLo: "29", HeldHi: "29"}, {Value: "3.1"}, {Value: "3.1"}, {Value: "3", HeldLo: "31.5", HeldHi: "31.5"}}},
 	}
 }
 
@@ -313,8 +313,44 @@ func TestPanels(t *testing.T) {
 			}
 		})
 	}
-	if from, to, _ := Scaled(panelSample()); from > 2.2 || to < 3.1 { // the ranges are inside
-		t.Errorf("got a scale from %v to %v, want all in it", from, to)
+	if from, to, _ := Scaled(panelSample()); from > 2.2 || to < 3.1 || to > 5 { // the ranges are inside, a slip is not
+		t.Errorf("got a scale from %v to %v, want all in it that counts", from, to)
+	}
+	if from, to, _ := Scaled([]Panel{{Points: []Point{{}, {HeldLo: "20", HeldHi: "24"}}}}); from > 20 || to < 24 || from < 10 {
+		t.Errorf("got a scale from %v to %v, want one of the only prices there are", from, to)
+	}
+}
+
+// TestHeld: a square of four corners on the scale, a tip of three beyond it, and one value an end.
+func TestHeld(t *testing.T) {
+	at := func(v float64) float64 { return panelTop + (3-v)*panelPlot/2 } // from 1 to 3
+	for _, c := range []struct {
+		name          string
+		points        []Point
+		squares, tips int
+		values        []string
+	}{
+		{"none", []Point{{Value: "2"}, {Value: "2"}}, 0, 0, nil},
+		{"on the scale", []Point{{Value: "2"}, {HeldLo: "1", HeldHi: "3"}, {HeldLo: "2", HeldHi: "2"}}, 3, 0, nil},
+		{"above: the farthest is named", []Point{{HeldLo: "20", HeldHi: "20"}, {HeldLo: "2", HeldHi: "24"}, {HeldLo: "22", HeldHi: "22"}}, 1, 3, []string{"24.00"}},
+		{"below and above", []Point{{HeldLo: "0.2", HeldHi: "20"}, {}}, 0, 2, []string{"20.00", "0.20"}},
+	} {
+		svg := held(english, c.points, 10, at)
+		squares, tips := 0, 0
+		for _, path := range regexp.MustCompile(`M[^Mz"]*z`).FindAllString(svg, -1) {
+			if n := strings.Count(path, "l"); n == 3 {
+				squares++
+			} else {
+				tips++
+			}
+		}
+		var values []string
+		for _, m := range regexp.MustCompile(`>([0-9.]+)</text>`).FindAllStringSubmatch(svg, -1) {
+			values = append(values, m[1])
+		}
+		if squares != c.squares || tips != c.tips || !slices.Equal(values, c.values) {
+			t.Errorf("%s: got %d squares, %d tips, %v; want %d, %d, %v: %s", c.name, squares, tips, values, c.squares, c.tips, c.values, svg)
+		}
 	}
 }
 

@@ -17,6 +17,8 @@ type Point struct {
 	Value  json.Number
 	Lo, Hi json.Number // the range across the shops seen; both or neither
 	Broken bool        // the line to and from it is broken: much of it is imputed
+
+	HeldLo, HeldHi json.Number // lowest and highest of what is held for a check, which panels alone draw; both or neither
 }
 
 // numbers are the point's value and bounds, NaN where missing.

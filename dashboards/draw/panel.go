@@ -1,6 +1,7 @@
 package draw
 
 import (
+	"encoding/json"
 	"fmt"
 	"html"
 	"math"
@@ -40,13 +41,20 @@ func Panels(w Words, list []Panel, from, to string, wideMark, slimMark []string)
 	return panels(w, list, from, to, widePanels).marked(wideMark), panels(w, list, from, to, slimPanels).marked(slimMark)
 }
 
-// Scaled is the scale that panels share.
+// Scaled is the scale that panels share: that of what counts. A slip that is held
+// would press all else flat; only where nothing else is there has it the scale.
 func Scaled(list []Panel) (from, to, step float64) {
-	var points [][]Point
+	var points, held [][]Point
 	for _, p := range list {
 		points = append(points, p.Points)
+		for _, at := range p.Points {
+			held = append(held, []Point{{Value: at.HeldLo}, {Value: at.HeldHi}})
+		}
 	}
-	return scale(span(points...))
+	if lo, hi := span(points...); lo <= hi {
+		return scale(lo, hi)
+	}
+	return scale(span(held...))
 }
 
 func panels(w Words, list []Panel, from, to string, s panelSize) Drawing {
@@ -72,7 +80,7 @@ func panels(w Words, list []Panel, from, to string, s panelSize) Drawing {
 		if len(p.Points) > 1 {
 			pitch = s.panel / float64(len(p.Points)-1)
 		}
-		b.WriteString(trace(p.Points, pitch, at, w.NoPrices))
+		b.WriteString(trace(p.Points, pitch, at, w.NoPrices) + held(w, p.Points, pitch, at))
 		base := panelTop + panelPlot
 		b.WriteString(text(0, base+16, from, small))
 		if from != to {
@@ -195,6 +203,63 @@ func trace(points []Point, pitch float64, at func(float64) float64, none string)
 		}
 	}
 	return b.String()
+}
+
+// held draws prices held for a check: a hollow square on its corner where the scale
+// has them, else a hollow tip at the scale's end. The farthest beyond each end has its
+// value beside it.
+func held(w Words, points []Point, pitch float64, at func(float64) float64) string {
+	var marks pen
+	var words strings.Builder
+	var above, below int // the points farthest off, counted from one
+	for i, p := range points {
+		lo, hi := number(p.HeldLo), number(p.HeldHi)
+		x := float64(i) * pitch
+		if at(hi) < panelTop && (above == 0 || hi > number(points[above-1].HeldHi)) {
+			above = i + 1
+		}
+		if at(lo) > panelTop+panelPlot && (below == 0 || lo < number(points[below-1].HeldLo)) {
+			below = i + 1
+		}
+		for k, v := range []float64{lo, hi} {
+			if !math.IsNaN(v) && (k == 0 || hi != lo) {
+				heldMark(&marks, x, at(v))
+			}
+		}
+	}
+	if marks.Len() == 0 {
+		return ""
+	}
+	label := func(point int, n func(Point) json.Number, y float64) {
+		if point == 0 {
+			return
+		}
+		i := point - 1
+		x, attr := float64(i)*pitch+8, ""
+		if i > len(points)/2 {
+			x, attr = x-16, end+" "
+		}
+		words.WriteString(text(x, y, w.Figure(fmt.Sprintf("%.2f", number(n(points[i])))), attr+`font-size="12" `+halo))
+	}
+	label(above, func(p Point) json.Number { return p.HeldHi }, panelTop+6)
+	label(below, func(p Point) json.Number { return p.HeldLo }, panelTop+panelPlot)
+	return fmt.Sprintf(`<path d="%s" fill="%s" stroke="%s" stroke-width="1.5"/>`, marks.String(), Paper, Short) + words.String()
+}
+
+// heldMark draws one, at a place which may lie beyond the scale.
+func heldMark(d *pen, x, y float64) {
+	const r, top, base = 4.0, panelTop, panelTop + panelPlot
+	corners := [][2]float64{{x - r, y}, {x, y - r}, {x + r, y}, {x, y + r}}
+	if y < top {
+		corners = [][2]float64{{x - r, top + 5}, {x, top - 2}, {x + r, top + 5}}
+	} else if y > base {
+		corners = [][2]float64{{x - r, base - 5}, {x, base + 2}, {x + r, base - 5}}
+	}
+	d.move(corners[0][0], corners[0][1])
+	for _, c := range corners[1:] {
+		d.line(c[0], c[1])
+	}
+	d.WriteString("z")
 }
 
 // pen writes a path, its lines as steps from point to point in tenths of a px that

@@ -172,7 +172,7 @@ func cuts(s stripSize, y float64, from, to int) string {
 }
 
 // Sample is a mark for a key: "fed", "part", "open", "hatched" or "range" of
-// a strip; "line", "band", "broken" or "ring" of a panel; "pure", "size",
+// a strip; "line", "band", "broken", "ring", "held" or "beyond" of a panel; "pure", "size",
 // "mix", "filled" or "fall" of a staircase; "estimate", "possible" or "other" of a rank;
 // "used", "kept", "lost" or "limit" of a purse.
 func Sample(kind string) Drawing {
@@ -217,6 +217,10 @@ func Sample(kind string) Drawing {
 		return Drawing{30, 16, `<path d="M3 8h24" stroke="` + Fed + `" stroke-width="2" stroke-dasharray="4 3"/>`}
 	case "ring":
 		return panel(Point{}, Point{Value: "8", Broken: true}, Point{})
+	case "held", "beyond":
+		var mark pen
+		heldMark(&mark, 8, map[string]float64{"held": panelTop + 8, "beyond": 0}[kind])
+		return Drawing{16, 16, fmt.Sprintf(`<path transform="translate(0 %s)" d="%s" fill="%s" stroke="%s" stroke-width="1.5"/>`, px(-panelTop+map[string]float64{"beyond": 6}[kind]), mark.String(), Paper, Short)}
 	case "pure":
 		return stair(Pure)
 	case "size":
