@@ -22,9 +22,17 @@ func groundsPage(s *site, v *view, file string) (layout.Page, error) {
 	if n := e.Accepted - e.Counted; n > 0 {
 		p.Lead = append(p.Lead, s.T("Accepted rows that no published price rests on: %d. They say that a good was not sold or out of stock, or their price does not count: of members or of several packs, if the settings leave those out, wholesale, held or excluded, or of days outside the months shown.", n))
 	}
-	priced := among(e.Items, func(r result.Item) bool { return r.UnitPrice.OK })
-	if thin := len(among(priced, func(r result.Item) bool { return r.NOutlets.OK && r.NOutlets.V < 3 })); thin > 0 {
-		p.Lead = append(p.Lead, s.T("Of %d prices of an item in a month and region, %d are thin: they rest on fewer than three shops, and one of them can move the result.", len(priced), thin))
+	priced, thin := 0, 0
+	for i := range e.Items { // as they lie: there may be millions
+		if r := &e.Items[i]; r.UnitPrice.OK {
+			priced++
+			if r.NOutlets.OK && r.NOutlets.V < 3 {
+				thin++
+			}
+		}
+	}
+	if thin > 0 {
+		p.Lead = append(p.Lead, s.T("Of %d prices of an item in a month and region, %d are thin: they rest on fewer than three shops, and one of them can move the result.", priced, thin))
 	}
 	coverage, err := s.coveragePart(v, file)
 	if err != nil {

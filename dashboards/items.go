@@ -388,7 +388,7 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 		p.ID = fmt.Sprintf("prices-%d", i+1)
 	}
 	var panels []draw.Panel
-	var all []result.Item
+	all := slices.Concat(of.regions...)
 	var parts []result.Item // newest prices observed in regions without parts, by three shops at least
 	ancestors := false
 	for _, rows := range of.regions {
@@ -412,7 +412,7 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 		if words := s.heldWords(rows); words != "" {
 			panel.Words += "; " + words
 		}
-		panels, all = append(panels, panel), append(all, rows...)
+		panels = append(panels, panel)
 	}
 	unit, currency := all[0].BaseUnit, ""
 	for _, r := range all {

@@ -432,6 +432,6 @@ func (s *site) panelKey(p *layout.Part, panels []draw.Panel, broken, ring string
 		p.Key = append(p.Key, key("held", s.T("a price held for a check, in no mean")))
 	}
 	if beyond {
-		p.Key = append(p.Key, key("beyond", s.T("one held and off the scale")))
+		p.Key = append(p.Key, key("beyond", s.T("a price held for a check, off the scale")))
 	}
 }
