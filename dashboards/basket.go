@@ -259,7 +259,7 @@ func (s *site) nominalPart(v *view, file string) (layout.Part, error) {
 		number(s.T("Observed"), func(b B) string { return s.share2(b.ObservedShare) }),
 		number(s.T("Imputed"), func(b B) string { return s.share2(b.ImputedShare) }),
 		number(s.T("Prices seen"), func(b B) string { return s.whole(b.NObservations) }),
-		text(s.T("Status"), func(b B) string { return letters(b.Base) }))...)
+		status(s.tongue, func(b B) result.Base { return b.Base }))...)
 	if !ok {
 		p.Foot = append(p.Foot, s.T("What the priced part of the basket costs in each month is in basket.csv, as known_part_lcu."))
 	}
@@ -349,7 +349,7 @@ func (v *view) linesPart(lines []result.BasketLine) layout.Part {
 	}
 	type L = result.BasketLine
 	t := tableOf(lines, -1,
-		column[L]{v.T("Item"), false, func(l L) layout.Cell {
+		column[L]{head: v.T("Item"), cell: func(l L) layout.Cell {
 			return layout.Cell{Text: v.lineName(l), Href: v.itemHref(l.Item)}
 		}},
 		number(v.T("Quantity a day"), v.quantity).or(v.T("not known")),

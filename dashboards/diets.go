@@ -312,14 +312,14 @@ func (s *site) dietLinesPart(at dietMonth, group string) layout.Part {
 	}
 	p.Table = tableOf(rows, -1,
 		text(s.T("Diet"), func(l L) string { return names[l.Diet] }),
-		column[L]{s.T("Item"), true, func(l L) layout.Cell {
+		column[L]{head: s.T("Item"), words: true, cell: func(l L) layout.Cell {
 			return layout.Cell{Text: s.itemName(l.Item), Href: s.itemHref(l.Item), Words: true}
 		}},
 		number(s.T("Quantity"), func(l L) string { return s.plain(l.APQuantity, 6) }),
 		text(s.T("Unit"), func(l L) string { return clean(l.BaseUnit) }),
 		number(s.T("Unit price"), func(l L) string { return s.money4(l.UnitPrice) }),
 		number(s.T("Cost a day"), func(l L) string { return s.money4(l.PerDay) }),
-		text(s.T("Status"), func(l L) string { return letters(l.Base) }))
+		status(s.tongue, func(l L) result.Base { return l.Base }))
 	p.Table.Caption = s.T("Money in %s, with the digits of the data file.", s.regionCurrency(rows[0].Region)) + s.statusKey(s.e, p.Table.Rows)
 	if !at.diets["healthy"].PerDay.OK && at.diets["healthy"].KnownPart.OK {
 		p.Foot = append(p.Foot, s.T("Of the healthy diet these are the food groups that have a cost; the whole has none."))
@@ -365,7 +365,7 @@ func (s *site) dietRegionsPart(m result.Month, group string) layout.Part {
 		}
 	}
 	p.Subtitle = s.T("Least cost of one person’s day in %s, each region in its own money. It is no comparison of price levels: the mix of foods differs.", s.month(m))
-	columns := []column[row]{{s.T("Region"), false, func(r row) layout.Cell {
+	columns := []column[row]{{head: s.T("Region"), cell: func(r row) layout.Cell {
 		c := layout.Cell{Text: regionName(s.e, r.region)}
 		if slices.Contains(s.dietRegions(), r.region) {
 			c.Href = dietFile(r.region) + ".html"

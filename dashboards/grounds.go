@@ -79,7 +79,7 @@ func (s *site) coveragePart(v *view, file string) (layout.Part, error) {
 			number(s.T("Missing"), func(b B) string { return s.share2(b.MissingShare) }),
 			number(s.T("Prices"), func(b B) string { return s.whole(b.NObservations) }),
 			number(s.T("Shops"), func(b B) string { return s.whole(b.NOutlets) }),
-			text(s.T("Status"), func(b B) string { return letters(b.Base) }))
+			status(s.tongue, func(b B) result.Base { return b.Base }))
 		p.Table.Caption = s.T("%s. The three shares add to 100\u202f%%. A number of prices that is empty is not known: published averages do not tell it.%s", upper(of), s.statusKey(s.e, p.Table.Rows))
 	}
 	if !any {
@@ -165,7 +165,7 @@ func (s *site) asidePart() layout.Part {
 		number(s.T("First line"), func(a A) string { return s.whole(a.FirstLine) }),
 		text(s.T("Column"), func(a A) string { return clean(a.Field) }),
 		text(s.T("As read"), func(a A) string { return clean(a.Text) }),
-		column[A]{s.T("What helps"), true, func(a A) layout.Cell {
+		column[A]{head: s.T("What helps"), words: true, cell: func(a A) layout.Cell {
 			cure, lang := s.said(a.Cure)
 			return layout.Cell{Text: cure, Words: true, Lang: lang}
 		}})

@@ -237,7 +237,7 @@ func itemsPage(s *site, v *view, _ string) (layout.Page, error) {
 	part := layout.Part{ID: "items", Open: true, Headline: s.T("Prices in %s, %s", name, s.month(newest)), Links: dataLinks("item.csv"),
 		Subtitle: s.T("An average of a month’s prices, per kilogram, litre or piece; how it is made stands under Grounds. Shelf prices of single packs are in observations.csv.")}
 	columns := []column[entry]{
-		{s.T("Item"), false, func(e entry) layout.Cell {
+		{head: s.T("Item"), cell: func(e entry) layout.Cell {
 			return layout.Cell{Text: s.gradeName(e.good, e.row.Grade), Href: e.file() + ".html"}
 		}},
 		number(s.T("Price"), func(e entry) string { return s.money4(e.row.UnitPrice) }).or(s.T("none")),
@@ -473,7 +473,7 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 		note += " " + s.T("Held: prices held for a check, from the lowest to the highest.")
 		p.Foot = append(p.Foot, s.T("A price is held where it stands far from its neighbours, or where two say different things of one pack and day. Until someone has looked it is in no line and no mean."))
 	}
-	columns = append(columns, text(s.T("How priced"), s.basisOf), text(s.T("Status"), func(r I) string { return letters(r.Base) }))
+	columns = append(columns, text(s.T("How priced"), s.basisOf), status(s.tongue, func(r I) result.Base { return r.Base }))
 	p.Table = byMonth(s.tongue, shown, func(r I) result.Month { return r.Month }, -1, columns...)
 	p.Table.Caption = s.T("%s, %s %s, with the digits of the data file. Matched change: from the month before, over the same varieties in the same shops.%s%s", name, currency, s.unitWords(unit), note, s.statusKey(s.e, p.Table.Rows))
 	if anyThin(panels) {

@@ -297,8 +297,11 @@ func (s *site) mealsHeadline(dishes, plans []result.Shopping) (headline, strong 
 	case over == nil:
 		return s.T("In %s a serving of each of %s cost no more than %s", s.month(dear.Month), s.Count(len(known), "one dish", "%s dishes"), share), ""
 	}
-	return s.T("Of %s, a serving of %s cost more in %s than %s:", s.Count(len(known), "one dish", "%s dishes"), s.plainCount(len(over)), s.month(dear.Month), share),
-		s.T("%s by %s", s.lower(dishName(dear.Shopping)), s.money(result.Some(-dear.Balance.V), currency))
+	most := s.T("%s by %s", s.lower(dishName(dear.Shopping)), s.money(result.Some(-dear.Balance.V), currency))
+	if len(over) > 1 {
+		most = s.T("most of all %s", most)
+	}
+	return s.T("In %s %s of %s cost more a serving than %s:", s.month(dear.Month), s.plainCount(len(over)), s.Count(len(known), "one dish", "%s dishes"), share), most
 }
 
 // overAtTill counts the dishes whose packs cost more a serving than a meal's share.
@@ -371,7 +374,7 @@ func (s *site) dishesPart(file string, dishes []result.Shopping) (layout.Part, e
 	type S = result.Shopping
 	kitchen := s.fromKitchen(dishes)
 	columns := []column[S]{
-		{s.T("Dish"), false, func(r S) layout.Cell {
+		{head: s.T("Dish"), cell: func(r S) layout.Cell {
 			return layout.Cell{Text: dishName(r.Shopping), Href: mealFile(r.Shopping) + ".html"}
 		}},
 		number(s.T("Servings"), func(r S) string { return s.plain(r.Servings, 4) }),
@@ -386,7 +389,7 @@ func (s *site) dishesPart(file string, dishes []result.Shopping) (layout.Part, e
 		number(s.T("Till"), func(r S) string { return s.money4(r.Till) }),
 		number(s.T("Left over"), func(r S) string { return s.money4(r.Leftover) }),
 		number(s.T("Spoils"), func(r S) string { return s.money4(r.Stranded) }),
-		text(s.T("Status"), func(r S) string { return letters(r.Base) }))...)
+		status(s.tongue, func(r S) result.Base { return r.Base }))...)
 	p.Table.Caption = s.T("Money in %s, with the digits of the data file. A serving and a meal’s share are of one person’s meal; the others are of all servings. Till = portion, less what is from stock or cupboard, plus what is left over, less what deals save. Below 0 in Balance: over the share. Spoils: what keeps too short for the dish to be made again.%s",
 		currency, s.statusKey(s.e, p.Table.Rows))
 	if kitchen != nil {
@@ -436,7 +439,7 @@ func (s *site) plansPart(plans []result.Shopping) layout.Part {
 	p.Subtitle = s.T("All dishes of a plan share their packs: two dishes open one, and leftovers count once.")
 	type S = result.Shopping
 	columns := []column[S]{
-		{s.T("Plan"), false, func(r S) layout.Cell {
+		{head: s.T("Plan"), cell: func(r S) layout.Cell {
 			return layout.Cell{Text: dishName(r.Shopping), Href: mealFile(r.Shopping) + ".html"}
 		}},
 		number(s.T("Days"), func(r S) string { return s.whole(r.Days) }),
@@ -457,7 +460,7 @@ func (s *site) plansPart(plans []result.Shopping) layout.Part {
 		number(s.T("Till"), func(r S) string { return s.money4(r.Till) }),
 		number(s.T("Left over"), func(r S) string { return s.money4(r.Leftover) }),
 		number(s.T("Spoils"), func(r S) string { return s.money4(r.Stranded) }),
-		text(s.T("Status"), func(r S) string { return letters(r.Base) }))...)
+		status(s.tongue, func(r S) result.Base { return r.Base }))...)
 	p.Table.Broad = true
 	p.Table.Caption = s.T("Money in %s, with the digits of the data file. Below 0 in Balance: over the allowance. A plan for a part of the meals has no balance against whole days.%s", currency, s.statusKey(s.e, p.Table.Rows))
 	return p
@@ -643,11 +646,11 @@ func (s *site) workingsPart(x *shopping) layout.Part {
 		Subtitle: s.T("Part used ÷ yield, if there is one = part paid for. Shelf price ÷ pack × part paid for = cost. Check it with a pencil.")}
 	type L = result.MealLine
 	plan := x.Kind == "plan"
-	columns := []column[L]{{s.T("Item"), false, func(l L) layout.Cell {
+	columns := []column[L]{{head: s.T("Item"), cell: func(l L) layout.Cell {
 		return layout.Cell{Text: s.goodName(l.Item, l.Grade), Href: s.itemHref(l.Item)}
 	}}}
 	if plan {
-		columns = append(columns, column[L]{s.T("Dish"), true, func(l L) layout.Cell {
+		columns = append(columns, column[L]{head: s.T("Dish"), words: true, cell: func(l L) layout.Cell {
 			return layout.Cell{Text: dishName(l.Recipe), Href: s.mealHref(l.Recipe), Words: true}
 		}})
 	}
@@ -722,7 +725,7 @@ func (s *site) goodsPart(x *shopping) layout.Part {
 	p := layout.Part{ID: "goods", Open: true, Headline: s.T("What to buy, and what is left of it"), Links: dataLinks("shopping_lines.csv")}
 	type G = result.ShoppingLine
 	columns := []column[G]{
-		{s.T("Item"), false, func(g G) layout.Cell {
+		{head: s.T("Item"), cell: func(g G) layout.Cell {
 			return layout.Cell{Text: s.goodName(g.Item, g.Grade), Href: s.itemHref(g.Item)}
 		}},
 		text(s.T("Pack"), func(g G) string { return clean(g.Pack) }),

@@ -479,7 +479,7 @@ func (v *view) movedTable(t told) layout.Part {
 		return number(head, func(r M) string { return v.num(of(r), 3) })
 	}
 	p.Table = tableOf(t.lines, -1,
-		column[M]{v.T("Item"), false, func(r M) layout.Cell { return layout.Cell{Text: v.movedName(r), Href: v.itemHref(r.Item)} }},
+		column[M]{head: v.T("Item"), cell: func(r M) layout.Cell { return layout.Cell{Text: v.movedName(r), Href: v.itemHref(r.Item)} }},
 		pct(v.T("Adds, pp"), func(r M) result.Num { return r.Contribution }).or(v.T("none")),
 		number(v.shortMonth(t.from), func(r M) string { return v.money4(r.PriceFrom) }).or(v.T("none")),
 		number(v.shortMonth(t.to), func(r M) string { return v.money4(r.PriceTo) }).or(v.T("none")),
@@ -487,14 +487,14 @@ func (v *view) movedTable(t told) layout.Part {
 		pct(v.T("Price, %"), func(r M) result.Num { return r.Pure }),
 		pct(v.T("Size, %"), func(r M) result.Num { return r.Size }),
 		pct(v.T("Mix, %"), func(r M) result.Num { return r.Mix }),
-		column[M]{v.T("Rank by price"), false, func(r M) layout.Cell {
+		column[M]{head: v.T("Rank by price"), cell: func(r M) layout.Cell {
 			if r.Rank.OK {
 				return layout.Cell{Text: r.Rank.String()}
 			}
 			return layout.Cell{Text: v.unranked(r), Missing: true}
 		}},
 		number(v.T("Varieties seen in both"), func(r M) string { return v.whole(r.NMatched) }),
-		text(v.T("Status"), func(r M) string { return letters(r.Base) }))
+		status(v.tongue, func(r M) result.Base { return r.Base }))
 	sum := layout.Cell{Text: v.num(t.total, 3)}
 	if !t.total.OK {
 		sum = layout.Cell{Text: v.T("no total"), Missing: true}

@@ -464,7 +464,11 @@ func (t tongue) step(before, now result.Allowance) (words string, more float64) 
 		from = t.per(from, before.Per)
 		more = is.V/perDays[now.Per] - was.V/perDays[before.Per]
 	}
-	return t.T("%s: allowance %s to %s", t.Day(day, true, true), from, t.per(t.num(is, 2), now.Per)), more
+	words = t.T("%s: allowance %s to %s", t.Day(day, true, true), from, t.per(t.num(is, 2), now.Per))
+	if change := against(is, was); change.OK && before.Per == now.Per {
+		words += " (" + t.signed(change, 1) + "\u202f%)"
+	}
+	return words, more
 }
 
 // paidOn is the day of a month on which its allowance is paid, 1 where it is not known.
@@ -537,7 +541,7 @@ func (v *view) reachTable(rows []result.Reach) *layout.Table {
 		number(v.T("Short per meal"), func(r R) string { return v.money4(r.ShortfallPerMeal) }),
 		number(v.T("Imputed"), func(r R) string { return v.share2(r.ImputedShare) }),
 		number(v.T("Prices seen"), func(r R) string { return v.whole(r.NObservations) }),
-		text(v.T("Status"), func(r R) string { return letters(r.Base) }))
+		status(v.tongue, func(r R) result.Base { return r.Base }))
 	now := -1
 	if at := v.speaks(); at >= 0 {
 		now = int(v.reach[at].Month - rows[0].Month)

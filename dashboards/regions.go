@@ -258,7 +258,7 @@ func (s *site) ranksPart(v *view, file string, ranked []level, m result.Month) (
 		number(s.T("Shops"), func(l level) string { return s.whole(l.NOutlets) }),
 		number(s.T("Of one type"), func(l level) string { return s.share2(l.MainOutletTypeShare) }),
 		number(s.T("Prices"), func(l level) string { return s.whole(l.NObservations) }),
-		text(s.T("Status"), func(l level) string { return letters(l.Base) }))
+		status(s.tongue, func(l level) result.Base { return l.Base }))
 	p.Table.Caption = s.T("%s, basket %s, one person, each region’s own currency, with the digits of the data file. Items in all: the share of the cost that is of items observed in every ranked region. Of one type: the share of the shops that are of the commonest type.%s",
 		s.month(m), label(v.c.Basket), s.statusKey(s.e, p.Table.Rows))
 	source := s.source(s.T("Basket %s, %s", label(v.c.Basket), s.month(m)))
@@ -342,7 +342,7 @@ func (s *site) levelsPart(v *view, file string, rows []level) (layout.Part, erro
 		number(s.T("Level, items in all"), func(l level) string { return s.index6(l.ParityLowe) }),
 		number(s.T("Rank from"), func(l level) string { return s.whole(l.RankLo) }),
 		number(s.T("To"), func(l level) string { return s.whole(l.RankHi) }),
-		text(s.T("Status"), func(l level) string { return letters(l.Base) }))
+		status(s.tongue, func(l level) result.Base { return l.Base }))
 	p.Table.Caption = s.T("Basket %s, one person.%s%s", label(v.c.Basket), note, s.statusKey(s.e, p.Table.Rows))
 	if priced == 0 {
 		p.Headline, p.Links = s.T("No region has a full price in any month"), dataLinks("regions.csv")

@@ -12,17 +12,25 @@ type column[T any] struct {
 	head  string
 	words bool // text rather than numbers
 	cell  func(T) layout.Cell
+	rare  bool // left out where no row has anything in it
 }
 
 // number is a column of numbers as a file prints them: the digits of the page
 // are those of the data.
 func number[T any](head string, text func(T) string) column[T] {
-	return column[T]{head, false, func(row T) layout.Cell { return layout.Cell{Text: text(row)} }}
+	return column[T]{head: head, cell: func(row T) layout.Cell { return layout.Cell{Text: text(row)} }}
 }
 
 // text is a column of words.
 func text[T any](head string, text func(T) string) column[T] {
-	return column[T]{head, true, func(row T) layout.Cell { return layout.Cell{Text: text(row), Words: true} }}
+	return column[T]{head: head, words: true, cell: func(row T) layout.Cell { return layout.Cell{Text: text(row), Words: true} }}
+}
+
+// status is a column of the letters that rows carry; a table of normal rows has none.
+func status[T any](t tongue, base func(T) result.Base) column[T] {
+	c := text(t.T("Status"), func(row T) string { return letters(base(row)) })
+	c.rare = true
+	return c
 }
 
 // gap makes a column say why there is no number in it, and in those after it;
@@ -65,6 +73,9 @@ func (t tongue) share2(n result.Num) string { return t.percent(n, 2) }
 // tableOf lays rows out; now is the row that the page speaks of, -1 for none.
 func tableOf[T any](rows []T, now int, columns ...column[T]) *layout.Table {
 	t := &layout.Table{}
+	columns = slices.DeleteFunc(slices.Clone(columns), func(c column[T]) bool {
+		return c.rare && !slices.ContainsFunc(rows, func(r T) bool { return c.cell(r).Text != "" })
+	})
 	for _, c := range columns {
 		t.Head = append(t.Head, layout.Column{Text: c.head, Words: c.words})
 	}

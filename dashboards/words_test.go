@@ -79,11 +79,11 @@ func TestStep(t *testing.T) {
 		words       string
 		sign        int
 	}{
-		{"a raise", row(21, "week"), row(23.5, "week"), "15 Mar 2024: allowance 21.00 to 23.50 a week", 1},
-		{"a cut", row(165.36, "month"), row(156, "month"), "15 Mar 2024: allowance 165.36 to 156.00 a month", -1},
+		{"a raise", row(21, "week"), row(23.5, "week"), "15 Mar 2024: allowance 21.00 to 23.50 a week (+11.9\u202f%)", 1},
+		{"a cut", row(165.36, "month"), row(156, "month"), "15 Mar 2024: allowance 165.36 to 156.00 a month (−5.7\u202f%)", -1},
 		{"no change", row(21, "week"), row(21, "week"), "", 0},
 		{"none before", result.Allowance{}, row(21, "week"), "", 0},
-		{"no day", row(10, "month"), undated, "1 Apr 2024: allowance 10.00 to 20.00 a month", 1},
+		{"no day", row(10, "month"), undated, "1 Apr 2024: allowance 10.00 to 20.00 a month (+100.0\u202f%)", 1},
 		// 42 / 14 = 21 / 7 a day
 		{"another period, as much", row(21, "week"), row(42, "2 weeks"), "15 Mar 2024: allowance 21.00 a week to 42.00 every two weeks", 0},
 		{"another period, less", row(84, "4 weeks"), row(84, "month"), "15 Mar 2024: allowance 84.00 every four weeks to 84.00 a month", -1},

@@ -331,11 +331,15 @@ func (s *site) drawn(p *layout.Part, file string, wide, slim draw.Drawing, words
 	return s.figure(p, file, wide, []layout.Plot{plot("wide", wide, words, nil), plot("slim", slim, words, nil)}, data...)
 }
 
+// lowest is how high a drawing is, in px, beside which a few notes do not look lost.
+const lowest = 150
+
 // figure writes a drawing as a file and gives it its place in a part, with the
 // downloads beside it.
 func (s *site) figure(p *layout.Part, file string, d draw.Drawing, plots []layout.Plot, data ...string) error {
 	name := "figures/" + file + "." + p.ID
 	svg := d.File(p.Headline, p.Subtitle, slices.Concat(p.Foot, s.fileNotes())...)
+	p.Low = d.Height < lowest
 	p.Plots, p.Links = plots, []layout.Link{{Text: "SVG", Href: name + ".svg"}}
 	p.Source = "" // the drawing carries it
 	if err := s.write(filepath.FromSlash(name+".svg"), svg); err != nil {

@@ -92,6 +92,7 @@ type Part struct {
 	Links    []Link // downloads
 	See      []Link // pages that say more
 	Folded   bool   // shown after a click
+	Low      bool   // the drawing is so low that notes beside it would reach far below
 }
 
 // Mark is one entry of a key.
