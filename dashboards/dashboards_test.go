@@ -979,6 +979,17 @@ func TestSaid(t *testing.T) {
 			r.Till, r.Leftover, r.Portion, r.Saving = some(1.5), some(.8), some(1.2), some(.5)
 		}
 	}
+	thinDiets, over := typical().edition(), typical().edition()
+	for i := range thinDiets.Diets {
+		if d := &thinDiets.Diets[i]; d.Region == "mirrow_bay" {
+			d.NOutlets, d.ObsStatus, d.ObsStatusAll = result.Count(1), "U", "U"
+		}
+	}
+	for i := range over.Shoppings { // both dishes with a cost
+		if r := &over.Shoppings[i]; r.Kind == "recipe" && r.Balance.OK {
+			r.Balance = result.Some(-r.PerMeal.V)
+		}
+	}
 	alone := typical().edition()
 	alone.Shoppings = alone.Shoppings[len(alone.Shoppings)-1:]
 	alone.Shoppings[0].Allowance, alone.Shoppings[0].PerDay, alone.Shoppings[0].PerMeal = result.Num{}, result.Num{}, result.Num{}
@@ -1036,6 +1047,19 @@ func TestSaid(t *testing.T) {
 		{"items that the levels leave out", "regions-plain.html", "; left out: oats, rolled.", ranges, true},
 		{"how each region moved", "regions-plain.html", "How it moved: ", ranges, true},
 		{"whose prices weigh the lines", "basket-oddel_-skerries-single-plain.html", "at the prices of Tavrin where it has one", typical().edition(), true},
+		{"held prices are counted, of April and October", "item-plum.html", "Three prices are held for a check and in no mean (April to October 2024).", typical().edition(), true},
+		{"held prices are in the table", "item-plum.html", ">Held from<", typical().edition(), true},
+		{"a held mark is explained", "item-plum.html", "<span>a price held for a check, off the scale</span>", typical().edition(), true},
+		{"where none is held nothing is said", "item-oats.html", "Held", typical().edition(), false},
+		{"a table of normal rows has no statuses", "diets-tavrin.html", ">Status<", typical().edition(), false},
+		{"a table with a row of doubt has", "meals.html", ">Status<", typical().edition(), true},
+		{"the one change of least sacrifice stands once", "meal-plum_-stew.html", "<tr><th scope=\"row\">2</th>", typical().edition(), false},
+		{"other changes stay", "meal-plum_-stew.html", "<tr><th scope=\"row\">3</th>", typical().edition(), true},
+		{"thin diets are marked", "diets-tavrin.html", "Mirrow Bay [U]", thinDiets, true},
+		{"thin diets are not set beside others", "diets-tavrin.html", "[U] thin data: fewer than 3 shops", thinDiets, true},
+		{"no thin diets", "diets-tavrin.html", "[U]", typical().edition(), false},
+		{"of two dishes the dearest is named", "meals.html", "cost more a serving than a meal’s share of the allowance, 1.40 XTS: <b>most of all ", over, true},
+		{"of one dish it is named", "meals.html", "XTS: <b>plum stew by", typical().edition(), true},
 		{"a band is explained", "basket-tavrin-single-plain.html", "range across the shops seen", real(func(s *spec) { s.ranged = true }), true},
 	} {
 		if got := strings.Contains(string(files(t, write(t, c.e, ""))[c.file]), c.words); got != c.want {

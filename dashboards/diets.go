@@ -332,6 +332,7 @@ func (s *site) dietRegionsPart(m result.Month, group string) layout.Part {
 	type row struct {
 		region string
 		dietMonth
+		thin bool
 	}
 	var rows []row
 	dear, cheap := -1, -1
@@ -345,8 +346,9 @@ func (s *site) dietRegionsPart(m result.Month, group string) layout.Part {
 		if len(of.diets) == 0 || len(rows) == mostRows {
 			continue
 		}
-		rows = append(rows, row{region, of})
-		if d := of.diets["nutrients"]; d.PerDay.OK && leaf(s.e, region) && s.thin(d.Base, result.Num{}) == "" {
+		d := of.diets["nutrients"]
+		rows = append(rows, row{region, of, s.thin(d.Base, result.Num{}) != ""})
+		if d.PerDay.OK && leaf(s.e, region) && !rows[len(rows)-1].thin {
 			cost := d.PerDay
 			if n := len(rows) - 1; dear < 0 || cost.V > rows[dear].diets["nutrients"].PerDay.V {
 				dear = n
@@ -364,9 +366,12 @@ func (s *site) dietRegionsPart(m result.Month, group string) layout.Part {
 				regionName(s.e, b.region), s.money(b.diets["nutrients"].PerDay, clean(b.diets["nutrients"].CurrencyCode)))
 		}
 	}
-	p.Subtitle = s.T("Least cost of one person’s day in %s, each region in its own money. It is no comparison of price levels: the mix of foods differs.", s.month(m))
+	p.Subtitle = s.T("Least cost of one person’s day in %s, each region in its own money. It is no comparison of price levels: the mix of foods differs, and other shops could turn the order round.", s.month(m))
 	columns := []column[row]{{head: s.T("Region"), cell: func(r row) layout.Cell {
 		c := layout.Cell{Text: regionName(s.e, r.region)}
+		if r.thin {
+			c.Text += thinMark
+		}
 		if slices.Contains(s.dietRegions(), r.region) {
 			c.Href = dietFile(r.region) + ".html"
 		}
@@ -378,6 +383,9 @@ func (s *site) dietRegionsPart(m result.Month, group string) layout.Part {
 	p.Table = tableOf(rows, -1, append(columns,
 		number(s.T("Allowance a person and day"), func(r row) string { return s.money4(r.allowance()) }).or(s.T("none known")))...)
 	p.Table.Caption = s.T("With the digits of the data file.")
+	if slices.ContainsFunc(rows, func(r row) bool { return r.thin }) {
+		p.Foot = append(p.Foot, s.T("[U] %s: not set beside others.", s.statusText(s.e, 'U')))
+	}
 	return p
 }
 

@@ -823,7 +823,15 @@ func (s *site) swapsPart(x *shopping) layout.Part {
 	if !target.OK || !x.Portion.OK || x.Portion.V > target.V { // else it needs no change
 		columns = append(columns, text(s.T("Enough"), func(r W) string { return s.code(r.Enough) }))
 	}
-	p.Table = tableOf(x.swaps, -1, columns...)
+	shown := x.swaps
+	if len(changes) == 1 { // it stands in the list of each by itself too
+		shown = among(x.swaps, func(r W) bool {
+			r.Nth, r.Change = changes[0].Nth, changes[0].Change
+			return r != changes[0]
+		})
+		shown = append(slices.Clone(changes), shown...)
+	}
+	p.Table = tableOf(shown, -1, columns...)
 	p.Table.Caption = s.T("Money in %s, of all servings. Below 0 in Saves: dearer. Cost then: the whole with this one change.", currency)
 	return p
 }
