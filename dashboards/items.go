@@ -471,7 +471,7 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 		columns = append(columns, number(s.T("Held"), func(r I) string { return s.whole(r.NHeld) }),
 			number(s.T("Held from"), func(r I) string { return s.money4(r.HeldLo) }), number(s.T("Held to"), func(r I) string { return s.money4(r.HeldHi) }))
 		note += " " + s.T("Held: prices held for a check, from the lowest to the highest.")
-		p.Foot = append(p.Foot, s.T("A price is held where it stands far from its neighbours, or where two say different things of one pack and day. Until someone has looked it is in no line and no mean."))
+		p.Foot = append(p.Foot, s.T("Small hollow squares and triangles are prices held for a check: each stands far from its neighbours, or two say different things of one pack and day. Until someone has looked they are in no line and no mean."))
 	}
 	columns = append(columns, text(s.T("How priced"), s.basisOf), status(s.tongue, func(r I) result.Base { return r.Base }))
 	p.Table = byMonth(s.tongue, shown, func(r I) result.Month { return r.Month }, -1, columns...)
