@@ -299,8 +299,13 @@ func (s *site) itemPage(g *good) (layout.Page, error) {
 
 // gradeName is a good's name, with the grade where it has several.
 func (s *site) gradeName(g *good, grade string) string {
-	name := s.itemName(g.item)
-	if len(g.grades) > 1 && grade != "" {
+	return s.graded(g.item, grade, len(g.grades) > 1)
+}
+
+// graded is an item's name, and its grade where that tells it from another.
+func (s *site) graded(item, grade string, tells bool) string {
+	name := s.itemName(item)
+	if tells && grade != "" {
 		name += ", " + s.gradeWords(grade)
 	}
 	return name

@@ -95,11 +95,7 @@ func (t tongue) offset(balance result.Num, currency string) string {
 
 // goodName is an item with its grade, if that is not the default one.
 func (s *site) goodName(item, grade string) string {
-	name := s.itemName(item)
-	if grade != "" && grade != s.defaultGrade() {
-		name += ", " + s.gradeWords(grade)
-	}
-	return name
+	return s.graded(item, grade, grade != s.defaultGrade())
 }
 
 // defaultGrade is the grade that a name without one means.

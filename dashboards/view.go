@@ -238,13 +238,9 @@ func (s *site) itemName(item string) string {
 }
 
 func (s *site) lineName(l result.BasketLine) string {
-	name := s.itemName(l.Item)
-	for _, o := range s.lines[place{l.Region, l.Basket, l.Month}] {
-		if o.Item == l.Item && o.Grade != l.Grade && l.Grade != "" {
-			return name + ", " + s.gradeWords(l.Grade)
-		}
-	}
-	return name
+	return s.graded(l.Item, l.Grade, slices.ContainsFunc(s.lines[place{l.Region, l.Basket, l.Month}], func(o *result.BasketLine) bool {
+		return o.Item == l.Item && o.Grade != l.Grade
+	}))
 }
 
 // noneSeen is said of a month in which every price was filled in.
