@@ -452,7 +452,7 @@ func TestStairs(t *testing.T) {
 	for name, c := range map[string]struct {
 		parts Parts
 		tips  int
-	}{"a rise has no tip": {Parts{Pure: 2}, 0}, "a fall has one": {Parts{Pure: -2}, 1}, "a fall with some back has no one end": {Parts{Pure: -3, Size: 1}, 0}} {
+	}{"a rise has no tip": {Parts{Pure: 2}, 0}, "a fall has one": {Parts{Pure: -2}, 1}, "a fall with some back points what falls": {Parts{Pure: -3, Size: 1}, 1}} {
 		wide, _ := Stairs(english, []Stair{{Name: "a", Parts: c.parts}}, Stair{}, "", "", nil, nil)
 		if n := strings.Count(wide.Inner, `fill="none" stroke="`+Fed+`" stroke-width="1.2"`); n != c.tips {
 			t.Errorf("%s: got %d, want %d", name, n, c.tips)

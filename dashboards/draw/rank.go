@@ -48,10 +48,19 @@ func ranks(words Words, rows []RankRow, head string, s rankSize) Drawing {
 	height := top + float64(len(rows))*s.row
 	var b strings.Builder
 	b.WriteString(text(s.scale-10, 12, head, small) + text(s.ranks, 12, words.Rank, small))
+	if s.two { // the figures stand far from their scale
+		b.WriteString(text(s.value, 30, head, end+" "+small))
+	}
 	every := int(math.Ceil(38 / (at(from+step) - at(from)))) // so many steps that the numbers stay apart
 	var grid strings.Builder
 	for k := 0.0; from+k*step <= to+step/2; k++ {
-		fmt.Fprintf(&grid, "M%s %sV%s", px(at(from+k*step)), px(top-4), px(height))
+		x := px(at(from + k*step))
+		if !s.two {
+			fmt.Fprintf(&grid, "M%s %sV%s", x, px(top-4), px(height))
+		}
+		for i := 0; s.two && i < len(rows); i++ { // clear of the names
+			fmt.Fprintf(&grid, "M%s %sv16", x, px(top+float64(i)*s.row+22))
+		}
 		if int(k)%every == 0 {
 			b.WriteString(text(at(from+k*step), 30, words.axisNumber(from+k*step, step), middle+" "+small))
 		}

@@ -93,7 +93,7 @@ func stairs(w Words, lines []Stair, sum Stair, change, value string, s stairSize
 				fmt.Fprintf(&grid, "M%s %sv%s", px(x(v)), px(y-2), px(stairHeight+4))
 			}
 		}
-		if int(k)%every == 0 {
+		if mine := s.bar < stairHeight || x(v) < s.change-60; int(k)%every == 0 && mine { // else it would stand over what is not its own
 			n, anchor := w.axisNumber(v, step), middle
 			switch {
 			case v > step/2:
@@ -117,8 +117,8 @@ func stairs(w Words, lines []Stair, sum Stair, change, value string, s stairSize
 		drawn, bothWays := bar(l.Parts, at, x, y+s.bar)
 		rows.WriteString(s.open(l, y, "") + drawn)
 		at += l.Parts.Sum()
-		if w := x(0) - x(l.Parts.Sum()); w > 1 && !bothWays { // a bar of two halves has no one end
-			rows.WriteString(tip(x(at), y+s.bar, w))
+		if w := x(0) - x(l.Parts.Sum()); w > 1 && !bothWays { // a bar of two halves points each part
+			rows.WriteString(tip(x(at), y+s.bar, w, stairHeight))
 		}
 		rows.WriteString("</g>")
 		fmt.Fprintf(&links, "M%s %sV%s", px(x(at)), px(y+s.bar), px(y+s.row+s.bar+stairHeight))
@@ -160,17 +160,20 @@ func bar(p Parts, at float64, x func(float64) float64, y float64) (svg string, b
 			}
 		}
 		b.WriteString(block(kind, left, top, right-left, height))
+		if w := right - left; forth && back && v < 0 && w > 1 {
+			b.WriteString(tip(left, top, w, height))
+		}
 		at += v
 	}
 	return b.String(), forth && back
 }
 
-// tip points a bar of a width at its left, where it takes off: else only its sign tells it from a rise.
-func tip(x, y, width float64) string {
-	w, half := min(width, 6), stairHeight/2
+// tip points a bar of a width and height at its left, where it takes off: else only its sign tells it from a rise.
+func tip(x, y, width, height float64) string {
+	w, half := min(width, 6), height/2
 	return fmt.Sprintf(`<path d="M%s %sH%sL%s %sL%s %sH%sz" fill="%s"/><path d="M%s %sL%s %sL%s %s" fill="none" stroke="%s" stroke-width="1.2"/>`,
-		px(x-.6), px(y-.6), px(x+w), px(x), px(y+half), px(x+w), px(y+stairHeight+.6), px(x-.6), Paper,
-		px(x+w), px(y), px(x), px(y+half), px(x+w), px(y+stairHeight), Fed)
+		px(x-.6), px(y-.6), px(x+w), px(x), px(y+half), px(x+w), px(y+height+.6), px(x-.6), Paper,
+		px(x+w), px(y), px(x), px(y+half), px(x+w), px(y+height), Fed)
 }
 
 // block is one part of a bar: solid, hatched, outlined, or outlined in broken line.

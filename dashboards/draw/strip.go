@@ -230,7 +230,7 @@ func Sample(kind string) Drawing {
 	case "filled":
 		return stair(Filled)
 	case "fall":
-		return Drawing{26, 16, block(Pure, 0, 2, 26, stairHeight) + tip(0, 2, 26)}
+		return Drawing{26, 16, block(Pure, 0, 2, 26, stairHeight) + tip(0, 2, 26, stairHeight)}
 	case "estimate":
 		return rank(`fill="` + Fed + `"`)
 	case "possible":
