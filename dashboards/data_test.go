@@ -255,6 +255,8 @@ func differs(cell *node, column, text string, record map[string]string) string {
 	switch {
 	case column == "obs_status_all":
 		want = letters(result.Base{ObsStatusAll: text})
+	case column == "per_person_day_lcu" && record["balance_lcu"] == "" && record["allowance_per_person_day_lcu"] != "":
+		text, want = "", "" // a plan for a part of the meals has no day to cost
 	case column == "run_out_on" && text == "":
 		want = "lasted"
 	case column == "use_by_on":

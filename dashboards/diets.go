@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"farthing/dashboards/catalogue"
 	"farthing/dashboards/draw"
 	"farthing/dashboards/layout"
 	"farthing/pipeline/result"
@@ -140,9 +141,9 @@ func (s *site) dietHeadline(region string, at dietMonth) (headline, strong strin
 	nutrients, energy := at.diets["nutrients"], at.diets["energy"]
 	switch {
 	case nutrients.PerDay.OK:
-		return s.T("In %s in %s the cheapest day with all nutrients cost", regionName(s.e, region), s.month(at.month)), s.money(nutrients.PerDay, clean(nutrients.CurrencyCode))
+		return s.T("As arithmetic, not as a diet: in %s in %s the cheapest day with all nutrients cost", regionName(s.e, region), s.month(at.month)), s.money(nutrients.PerDay, clean(nutrients.CurrencyCode))
 	case energy.PerDay.OK:
-		return s.T("In %s in %s the cheapest day with enough energy cost", regionName(s.e, region), s.month(at.month)), s.money(energy.PerDay, clean(energy.CurrencyCode))
+		return s.T("As arithmetic, not as a diet: in %s in %s the cheapest day with enough energy cost", regionName(s.e, region), s.month(at.month)), s.money(energy.PerDay, clean(energy.CurrencyCode))
 	}
 	return s.T("In %s in %s no least-cost diet has a full cost", regionName(s.e, region), s.month(at.month)), ""
 }
@@ -327,6 +328,10 @@ func (s *site) dietLinesPart(at dietMonth, group string) layout.Part {
 	return p
 }
 
+// sameCost is how far the least costs of regions must lie apart to be told as an order:
+// our own choice, for their range is not known.
+const sameCost = 1.02
+
 // dietRegionsPart sets the regions side by side in a month.
 func (s *site) dietRegionsPart(m result.Month, group string) layout.Part {
 	type row struct {
@@ -362,7 +367,11 @@ func (s *site) dietRegionsPart(m result.Month, group string) layout.Part {
 	if dear >= 0 && dear != cheap {
 		a, b := rows[cheap], rows[dear]
 		if clean(a.diets["nutrients"].CurrencyCode) == clean(b.diets["nutrients"].CurrencyCode) {
-			p.Headline = s.T("All nutrients cost least in %s (%s) and most in %s (%s)", regionName(s.e, a.region), s.num(a.diets["nutrients"].PerDay, 2),
+			words := catalogue.Key("All nutrients cost least in %s (%s) and most in %s (%s)")
+			if b.diets["nutrients"].PerDay.V < sameCost*a.diets["nutrients"].PerDay.V {
+				words = "All nutrients cost about as much in each region compared: %s (%s) to %s (%s)"
+			}
+			p.Headline = s.T(words, regionName(s.e, a.region), s.num(a.diets["nutrients"].PerDay, 2),
 				regionName(s.e, b.region), s.money(b.diets["nutrients"].PerDay, clean(b.diets["nutrients"].CurrencyCode)))
 		}
 	}

@@ -446,7 +446,7 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 	s.lighten(&p, panels)
 	s.panelKey(&p, panels, s.T("imputed"), s.T("one imputed month"))
 	if ancestors && len(panels) > 1 && i == 0 {
-		p.Notes = []layout.Note{{Head: s.T("Whole and parts."), Text: s.T("%s is no place beside its parts: it is their mean, or a series of its own.", panels[0].Title)}}
+		p.Notes = []layout.Note{{Head: s.T("Whole and parts."), Text: s.T("%s is no place beside its parts: it is their mean, thin places in it, or a series of its own.", panels[0].Title)}}
 	}
 	if i == 0 {
 		p.Notes = append(p.Notes, layout.Note{Head: s.T("A gap stays a gap."), Text: s.T("Where no line is drawn there is no price. It is not zero, and not the average of its neighbours.")})
@@ -455,17 +455,21 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 	type I = result.Item
 	columns := []column[I]{
 		text(s.T("Region"), func(r I) string { return regionName(s.e, r.Region) }),
-		number(s.T("Price"), func(r I) string { return s.money4(r.UnitPrice) }).gap(func(r I) string {
-			if r.UnitPrice.OK {
-				return ""
-			}
-			return s.noPrice(r.Base)
+		number(s.T("Price"), func(r I) string { return s.money4(r.UnitPrice) }).orWhy(func(r I) string {
+			why, _, _ := strings.Cut(s.noPrice(r.Base), " [") // the status has its own column
+			return why
 		})}
 	if slices.ContainsFunc(all, func(r I) bool { return r.Lo.OK }) {
 		columns = append(columns, number(s.T("Low"), func(r I) string { return s.money4(r.Lo) }), number(s.T("High"), func(r I) string { return s.money4(r.Hi) }))
 	}
 	columns = append(columns,
-		number(s.T("Matched change, %"), func(r I) string { return s.num(r.MatchedChange, 3) }),
+		text(s.T("How priced"), func(r I) string {
+			if !r.UnitPrice.OK { // the price says why
+				return ""
+			}
+			return s.basisOf(r)
+		}),
+		status(s.tongue, func(r I) result.Base { return r.Base }),
 		number(s.T("Prices"), func(r I) string { return s.whole(r.NObservations) }),
 		number(s.T("Shops"), func(r I) string { return s.whole(r.NOutlets) }))
 	if slices.ContainsFunc(all, func(r I) bool { return r.OldestOn != "" }) {
@@ -478,7 +482,7 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 		note += " " + s.T("Held: prices held for a check, from the lowest to the highest.")
 		p.Foot = append(p.Foot, s.T("Small hollow squares and triangles are prices held for a check: each stands far from its neighbours, or two say different things of one pack and day. Until someone has looked they are in no line and no mean."))
 	}
-	columns = append(columns, text(s.T("How priced"), s.basisOf), status(s.tongue, func(r I) result.Base { return r.Base }))
+	columns = append(columns, number(s.T("Matched change, %"), func(r I) string { return s.num(r.MatchedChange, 3) }))
 	p.Table = byMonth(s.tongue, shown, func(r I) result.Month { return r.Month }, -1, columns...)
 	p.Table.Caption = s.T("%s, %s %s, with the digits of the data file. Matched change: from the month before, over the same varieties in the same shops.%s%s", name, currency, s.unitWords(unit), note, s.statusKey(s.e, p.Table.Rows))
 	if anyThin(panels) {

@@ -216,10 +216,10 @@ func mealsPage(s *site, _ *view, file string) (layout.Page, error) {
 	if n := s.newestMonth(); n > first.Month {
 		p.Lead = append(p.Lead, s.T("These are not the newest prices: those are of %s.", s.month(n)))
 	}
-	p.Lead = append(p.Lead, s.T(twoCosts))
 	if n := s.overAtTill(dishes); n > 0 {
-		p.Lead = append(p.Lead, s.Count(n, "Bought in whole packs for that dish alone, one takes more than a meal’s share at the till.", "Bought in whole packs for that dish alone, %s take more than a meal’s share at the till."))
+		p.Lead = append([]string{s.Count(n, "Bought in whole packs for that dish alone, one takes more than a meal’s share at the till.", "Bought in whole packs for that dish alone, %s take more than a meal’s share at the till.")}, p.Lead...)
 	}
+	p.Lead = append(p.Lead, s.T(twoCosts))
 	p.About = upper(s.where(first))
 	if first.Household != "" {
 		p.About += " · " + clean(household(s.e, first.Household).Name)
@@ -440,9 +440,14 @@ func (s *site) plansPart(plans []result.Shopping) layout.Part {
 		}},
 		number(s.T("Days"), func(r S) string { return s.whole(r.Days) }),
 		number(s.T("Servings"), func(r S) string { return s.plain(r.Servings, 4) }),
-		number(s.T("A person and day"), func(r S) string { return s.money4(r.PerPersonDay) }).gap(func(r S) string {
+		number(s.T("A person and day"), func(r S) string {
+			if s.forPart(r) { // it is no day
+				return ""
+			}
+			return s.money4(r.PerPersonDay)
+		}).gap(func(r S) string {
 			return s.incomplete(r.PerPersonDay, r.Portion, r.KnownPart, r.UnpricedLines, currency)
-		}),
+		}).or(s.T("a part of the meals")),
 		number(s.T("Allowance a person and day"), func(r S) string { return s.money4(r.PerDay) }).or(s.T("none")),
 		number(s.T("Balance"), func(r S) string { return s.money4(r.Balance) }).orWhy(func(r S) string {
 			if s.forPart(r) {
@@ -528,15 +533,19 @@ func (s *site) mealLead(x *shopping) []string {
 	var lead []string
 	switch each := s.perServing(x.Shopping); {
 	case x.Kind == "plan" && x.PerPersonDay.OK:
-		w := s.T("A person’s day costs %s", s.money(x.PerPersonDay, currency))
-		if s.forPart(x.Shopping) {
-			lead = append(lead, w+".", s.T("The plan has %s of the %s meals of these days.", s.plain(x.Servings, 4), s.Figure(s.mealsOf(x.Shopping).String())))
+		if s.forPart(x.Shopping) { // what it costs a day is no day's cost
+			w := s.T("The plan has only %s of the %s meals of these days", s.plain(x.Servings, 4), s.Figure(s.mealsOf(x.Shopping).String()))
+			if x.Portion.OK && x.Servings.V > 0 {
+				w += s.T(": %s a serving", s.money(result.Some(x.Portion.V/x.Servings.V), currency))
+			}
+			lead = append(lead, w+".")
 			if x.PerDay.OK && x.PerMeal.OK && x.Portion.OK {
 				lead = append(lead, s.T("So the allowance of a whole day, %s, is no measure of it: the share of these meals is %s, and in the pot they cost %s.",
 					s.money(x.PerDay, currency), s.money(result.Some(x.PerMeal.V*x.Servings.V), currency), s.money(x.Portion, currency)))
 			}
 			break
 		}
+		w := s.T("A person’s day costs %s", s.money(x.PerPersonDay, currency))
 		if o := s.offset(x.Balance, currency); o != "" {
 			w += s.T(", %s the allowance of %s", o, s.money(x.PerDay, currency))
 		}
@@ -556,7 +565,7 @@ func (s *site) mealLead(x *shopping) []string {
 		for _, c := range changes {
 			words = append(words, s.change(c))
 		}
-		lead = append(lead, s.T("The least change that brings it within: %s.", s.list(words, 4)))
+		lead = append(lead, s.T("The least change that is enough for what is in the pot: %s.", s.list(words, 4)))
 	}
 	if x.Stranded.OK && x.Stranded.V > 0 {
 		w := s.T("Of what is left over, %s spoils before the same is cooked again", s.money(x.Stranded, currency))
@@ -564,6 +573,15 @@ func (s *site) mealLead(x *shopping) []string {
 			w += s.T(": the worth of %s servings", s.plain(x.StrandedMeals, 2))
 		}
 		lead = append(lead, w+".")
+	}
+	var late []string
+	for _, g := range x.goods {
+		if g.Late.OK && g.Late.V > 0 {
+			late = append(late, s.goodName(g.Item, g.Grade))
+		}
+	}
+	if late != nil {
+		lead = append(lead, s.T("By the rules of thumb, used after its opened pack keeps: %s.", s.list(late, 4)))
 	}
 	if x.OldestOn != "" {
 		lead = append(lead, s.T("Oldest price: %s.", s.dateText(x.OldestOn)))
@@ -786,7 +804,7 @@ func (s *site) swapsPart(x *shopping) layout.Part {
 	target := x.swaps[0].Target
 	switch {
 	case len(changes) > 0 && x.Portion.OK:
-		p.Headline = s.T("%s from %s to %s, within its share of the allowance, %s", upper(s.Count(len(changes), "one change takes it", "%s changes take it")),
+		p.Headline = s.T("In the pot %s from %s to %s, within its share of the allowance, %s", (s.Count(len(changes), "one change takes it", "%s changes take it")),
 			s.num(x.Portion, 2), s.money(result.Some(x.Portion.V-saving), currency), s.num(target, 2))
 	case target.OK && x.Portion.OK && x.Portion.V <= target.V:
 		p.Headline = s.T("It costs %s, within its share of the allowance, %s; what each change would do", s.num(x.Portion, 2), s.money(target, currency))
@@ -801,7 +819,7 @@ func (s *site) swapsPart(x *shopping) layout.Part {
 		number(s.T("No."), func(r W) string { return s.whole(r.Nth) }),
 		text(s.T("swap|Change"), func(r W) string {
 			if r.Change == "least" {
-				return s.T("of the least sacrifice")
+				return s.T("the least that is enough")
 			}
 			return s.T("by itself")
 		}),
@@ -829,6 +847,7 @@ func (s *site) swapsPart(x *shopping) layout.Part {
 	}
 	p.Table = tableOf(shown, -1, columns...)
 	p.Table.Caption = s.T("Money in %s, of all servings. Below 0 in Saves: dearer. Cost then: the whole with this one change.", currency)
+	p.Foot = []string{s.T("All of this is the part of the packs that is used. At the till whole packs are paid, which may be above the share all the same.")}
 	return p
 }
 

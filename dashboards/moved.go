@@ -212,7 +212,7 @@ func (v *view) tell(p pair) told {
 func abs(n result.Num) result.Num { return result.Num{V: math.Abs(n.V), OK: n.OK} }
 
 // movers are the up to three items that made most of the change, in its
-// direction, and what they made of it as shown. One that made less than a
+// direction, and what they made of it. One that made less than a
 // tenth of the first is not named.
 func (t *told) movers() (names []string, made result.Num) {
 	stairs := slices.Clone(t.stairs)
@@ -226,7 +226,7 @@ func (t *told) movers() (names []string, made result.Num) {
 			continue
 		}
 		first = max(first, part)
-		names, made = append(names, t.called(s)), result.Some(math.Round((made.V+s.shown.V)*100)/100)
+		names, made = append(names, t.called(s)), result.Some(made.V+s.parts.Sum())
 	}
 	return names, made
 }
@@ -341,18 +341,46 @@ func (v *view) odd(t told) (words []string) {
 		return cmp.Compare(math.Abs(b.Contribution.Or()), math.Abs(a.Contribution.Or()))
 	})
 	for _, l := range lines {
-		rows := v.pricesOf(l.Item, l.Grade, l.Region)
-		i := slices.IndexFunc(rows, func(r result.Item) bool { return r.Month == t.from })
-		if i < 1 || i+1 >= len(rows) || len(words) == 2 || slices.ContainsFunc(rows[i-1:i+2], func(r result.Item) bool { return !r.UnitPrice.OK || r.FilledBy != "" }) {
-			continue
-		}
-		before, at, after := rows[i-1].UnitPrice, rows[i].UnitPrice, rows[i+1].UnitPrice
-		if at.V > oddMonth*max(before.V, after.V) || at.V*oddMonth < min(before.V, after.V) {
+		if near := v.apart(l.Item, l.Grade, t.from); near != nil && len(words) < 2 {
 			words = append(words, v.T("%s was unusual in %s: %s, against %s the month before and %s the month after; its change is from that.",
-				v.movedName(l), v.month(t.from), v.num(at, 2), v.num(before, 2), v.num(after, 2)))
+				v.movedName(l), v.month(t.from), v.num(near[1].UnitPrice, 2), v.num(near[0].UnitPrice, 2), v.num(near[2].UnitPrice, 2)))
 		}
 	}
 	return words
+}
+
+// apart are a good's prices of the month before, of the month and of the one after,
+// where all were seen and that of the month stands apart; nil otherwise.
+func (v *view) apart(item, grade string, m result.Month) []result.Item {
+	rows := v.pricesOf(item, grade, v.c.Region)
+	i := slices.IndexFunc(rows, func(r result.Item) bool { return r.Month == m })
+	if i < 1 || i+1 >= len(rows) {
+		return nil
+	}
+	near := rows[i-1 : i+2]
+	if slices.ContainsFunc(near, func(r result.Item) bool { return !r.UnitPrice.OK || r.FilledBy != "" }) {
+		return nil
+	}
+	if before, at, after := near[0].UnitPrice.V, near[1].UnitPrice.V, near[2].UnitPrice.V; at > oddMonth*max(before, after) || at*oddMonth < min(before, after) {
+		return near
+	}
+	return nil
+}
+
+// heldIn names the lines of which prices of some months are held; "" where none are.
+func (v *view) heldIn(months ...result.Month) string {
+	var names []string
+	for _, m := range months {
+		for _, l := range v.lines[v.at(m)] {
+			if slices.ContainsFunc(v.pricesOf(l.Item, l.Grade, v.c.Region), func(r result.Item) bool { return r.Month == m && isHeld(r) }) {
+				names = append(names, v.T("%s in %s", v.lineName(*l), v.month(m)))
+			}
+		}
+	}
+	if names == nil {
+		return ""
+	}
+	return v.T("Some prices are held for a check and in none of these figures: %s.", v.list(names, 4))
 }
 
 // movedLead says of which parts the change is made, and what it rests on.
@@ -373,14 +401,17 @@ func (v *view) movedLead(t told) (lead []string) {
 				words = append(words, v.T(part, v.signed(shown, 2)))
 			}
 		}
+		if most := t.most(); t.bothWays && most != nil { // else the headline names them
+			lead = append(lead, v.T("What moved it most: %s points.", v.list(most, 3)))
+		}
+		lead = append(lead, v.odd(t)...)
 		if len(words) > 1 {
 			lead = append(lead, v.T("Of the %s points, %s.", v.signed(t.sum, 2), v.list(words, 4)))
 		}
-		if most := t.most(); t.bothWays && most != nil { // else the headline names them
-			lead = append([]string{v.T("What moved it most: %s points.", v.list(most, 3))}, lead...)
-		}
-		lead = append(lead, v.odd(t)...)
 		lead = append(lead, v.changeRange(t.from, t.to))
+		if held := v.heldIn(t.from, t.to); held != "" {
+			lead = append(lead, held)
+		}
 	} else {
 		for _, m := range []result.Month{t.from, t.to} {
 			lead = append(lead, v.lacks(m, v.basketOf(m).Base))

@@ -154,7 +154,7 @@ func (v *view) reachLead(at int) []string {
 	}
 	lead = append(lead, v.left(r))
 	if r.LoDays.OK && r.HiDays.OK {
-		lead = append(lead, v.T("The 95\u202f%% range across the shops seen is %s to %s days: that is how far the reach moves with the shops that happen to be in it.", v.num(r.LoDays, 2), v.num(r.HiDays, 2)))
+		lead = append(lead, v.T("The 95\u202f%% range across the shops seen is %s to %s days: other shops of the same kind could have given any figure in it.", v.num(r.LoDays, 2), v.num(r.HiDays, 2)))
 	} else {
 		lead = append(lead, v.noRange(r.Base))
 	}
@@ -164,6 +164,9 @@ func (v *view) reachLead(at int) []string {
 	}
 	if r.Month-12 != base {
 		lead = append(lead, v.earlier(r, r.Month-12, v.T("A year before, in %s,", v.month(r.Month-12))))
+	}
+	if held := v.heldIn(r.Month, r.Month-12); held != "" {
+		lead = append(lead, held)
 	}
 	lead = append(lead, v.lastedWords(at))
 	if s := r.ImputedShare; s.OK && s.V > 0 {
@@ -213,10 +216,23 @@ func (v *view) earlier(r result.Reach, m result.Month, then string) string {
 	}
 	o := v.reach[i]
 	words := v.T("%s it fed %s of %d", then, o.FedDays, v.period(o.Month))
-	if r.RunOutOn == "" {
+	switch {
+	case r.RunOutOn == "":
 		words = v.T("%s its reach was %s days", then, v.num(o.Days, 2))
+	case r.FedDays == o.FedDays && v.period(r.Month) == v.period(o.Month) && r.Days.Fixed(2) != o.Days.Fixed(2): // only its parts of a day tell them apart
+		words = v.T("%s its reach was %s days, now it is %s", then, v.num(o.Days, 2), v.num(r.Days, 2))
 	}
-	return words + v.sure(r, o) + "."
+	words += v.sure(r, o)
+	var odd []string
+	for _, l := range v.lines[v.at(m)] {
+		if v.apart(l.Item, l.Grade, m) != nil {
+			odd = append(odd, v.lineName(*l))
+		}
+	}
+	if odd != nil {
+		words += v.T("; unusual then: %s", v.list(odd, 2))
+	}
+	return words + "."
 }
 
 // sure says whether the reach of a month surely differs from an older one's. Reach is

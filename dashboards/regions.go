@@ -228,7 +228,7 @@ func (s *site) ranksPart(v *view, file string, ranked []level, m result.Month) (
 		Notes: []layout.Note{
 			{Head: s.T("Parts, not the whole."), Text: s.T("Only regions without parts are ranked: a whole is no place beside its parts.")},
 			{Head: s.T("A level, not a change."), Text: s.T("It says where the basket is dear in one month. How each place moved is below.")},
-			{Head: s.T("Ties."), Text: s.T("Two regions tie unless the range of their difference across the shops seen leaves no doubt, and both ways of comparing put them in the same order.")},
+			{Head: s.T("Ties."), Text: s.T("Two regions tie unless the range of their difference across the shops seen leaves no doubt, and both columns of levels put them in the same order.")},
 			{Head: s.T("Kinds of shop."), Text: s.T("Where the commonest kind of shop is another, a part of the difference may be the shops and not the place.")},
 		}}
 	if len(ranked) > draw.MostSquares {
@@ -429,9 +429,9 @@ func (s *site) panelKey(p *layout.Part, panels []draw.Panel, broken, ring string
 		p.Key = append(p.Key, key("broken", broken), key("ring", ring))
 	}
 	if held {
-		p.Key = append(p.Key, key("held", s.T("a price held for a check, in no mean")))
+		p.Key = append(p.Key, key("held", s.T("held for a check, in no mean")))
 	}
 	if beyond {
-		p.Key = append(p.Key, key("beyond", s.T("a price held for a check, off the scale")))
+		p.Key = append(p.Key, key("beyond", s.T("held for a check, off the scale")))
 	}
 }

@@ -200,10 +200,11 @@ func (s *site) thin(b result.Base, observed result.Num) string {
 func (t tongue) statusKey(e *result.Edition, rows []layout.Row) string {
 	seen := map[byte]bool{}
 	for _, r := range rows {
-		last := r.Cells[len(r.Cells)-1].Text
-		if i := strings.LastIndexByte(last, '['); i >= 0 && strings.HasSuffix(last, "]") {
-			for _, c := range []byte(last[i:]) {
-				seen[c] = true
+		for _, cell := range r.Cells {
+			if i := strings.LastIndexByte(cell.Text, '['); i >= 0 && strings.HasSuffix(cell.Text, "]") {
+				for _, c := range []byte(cell.Text[i:]) {
+					seen[c] = true
+				}
 			}
 		}
 	}
