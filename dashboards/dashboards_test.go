@@ -763,6 +763,7 @@ func TestMovedHeadlines(t *testing.T) {
 		{"under a tenth the other way", movedEdition(year, 2, 1, 1, 1, -0.3), in + "4.70\u202f% more in December 2024 than in December 2023, and item 01, item 02 and item 03 made 4.00 of the 4.70 percentage points", "and \u22120.30 make +4.70"},
 		{"an odd month", odd, in + "2.00\u202f% more in December 2024 than in December 2023, and oats, rolled made 2.00 of the 2.00 percentage points",
 			"oats, rolled was unusual in December 2023: 3.00, against 2.00 the month before and 2.00 the month after; its change is from that."},
+		{"what items made is rounded once: 0.29 + 0.14 + 0.13 of the figure are 0.56", movedEdition(year, 0.285, 0.136, 0.129, 0.1045, 0.0945), in + "0.75\u202f% more in December 2024 than in December 2023, and item 01, item 02 and item 03 made 0.55 of the 0.75 percentage points", ""},
 		{"all of one", movedEdition(year, 2, 0.1), in + "2.10\u202f% more in December 2024 than in December 2023, and item 01 made 2.00 of the 2.10 percentage points", ""},
 		{"as much", movedEdition(year, 2, -2), in + "as much in December 2024 as in December 2023: what cost more added 2.00 percentage points, what cost less took 2.00 off", ""},
 		{"nothing moved", movedEdition(year, 0, 0), in + "as much in December 2024 as in December 2023", "Two lines, one sum: 0.00"},
@@ -990,6 +991,14 @@ func TestSaid(t *testing.T) {
 			r.Balance = result.Some(-r.PerMeal.V)
 		}
 	}
+	oddThen := typical().edition()
+	for i := range oddThen.Items {
+		if r := &oddThen.Items[i]; r.Item == "oats" {
+			if r.UnitPrice = some(2); r.Month == jan2023+11 {
+				r.UnitPrice = some(3)
+			}
+		}
+	}
 	heldNow, evenDiets := typical().edition(), typical().edition()
 	for i := range heldNow.Items {
 		if r := &heldNow.Items[i]; r.Item == "plum" && r.Month == jan2023+23 {
@@ -1074,6 +1083,7 @@ func TestSaid(t *testing.T) {
 		{"of two dishes the dearest is named", "meals.html", "cost more a serving than a meal’s share of the allowance, 1.40 XTS: <b>most of all ", over, true},
 		{"of one dish it is named", "meals.html", "XTS: <b>plum stew by", typical().edition(), true},
 		{"a held price of the month is told", "moved-tavrin-plain.html", "Some prices are held for a check and in none of these figures: plums in December 2024.", heldNow, true},
+		{"an odd month to be set beside", "index.html", "A year before, in December 2023, its reach was 28.83 days, now it is 28.43; unusual then: oats, rolled.", oddThen, true},
 		{"and with the reach", "index.html", "Some prices are held for a check and in none of these figures: plums in December 2024.", heldNow, true},
 		{"prices held of other months are not", "index.html", "Some prices are held", typical().edition(), false},
 		{"a part plan has no day's cost", "meal-two_-dishes.html", "A person’s day costs", typical().edition(), false},
