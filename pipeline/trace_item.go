@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"maps"
 	"math"
@@ -16,8 +17,19 @@ import (
 // item traces an elementary price: to its observations, to the parts of the
 // region, or along the rule that filled it.
 func (t *tracer) item(x result.Item, column string) (*Node, error) {
-	if column != "unit_price_lcu" {
+	switch column {
+	case "unit_price_lcu":
+	case "n_held", "held_lo_lcu", "held_hi_lcu":
+		return t.held(x, column)
+	default:
 		return &Node{Formula: "read off the row; unit_price_lcu walks to the observations"}, nil
+	}
+	if !x.UnitPrice.OK && strings.Contains(x.ObsStatusAll, "Q") {
+		n, err := t.held(x, "n_held")
+		if err != nil {
+			return nil, err
+		}
+		return &Node{Formula: "no price: what was observed is held for a check, and no rule reaches this month", Inputs: n.Inputs}, nil
 	}
 	if !x.UnitPrice.OK {
 		return &Node{Formula: "no price: nothing was observed, and no rule reaches this month"}, nil
@@ -33,6 +45,45 @@ func (t *tracer) item(x result.Item, column string) (*Node, error) {
 		return nil, err
 	}
 	return computed(x.UnitPrice, math.Exp(ln), formula, inputs...)
+}
+
+// held traces the prices of a month that an edit rule holds, of a region and its
+// parts: those that would count.
+func (t *tracer) held(x result.Item, column string) (*Node, error) {
+	var inputs []*Node
+	var prices []float64
+	var failed error
+	err := result.EachObservation(t.e.Dir, func(o result.Observation) {
+		switch {
+		case o.Get("held") == "" || o.Get("correction") != "" || !strings.HasPrefix(o.Get("observed_on"), x.Month.String()) || o.Get("market") == "wholesale",
+			o.Get("item") != x.Item || cmp.Or(o.Get("grade"), t.then.Prices.DefaultGrade) != x.Grade || o.Get("region") != x.Region && !t.above(x.Region, o.Get("region")),
+			o.Get("kind") == "quote" && !(slices.Contains(t.then.Prices.PriceTypes, o.Get("price_type")) && t.then.Prices.Counts(o.Get("outlet_type"))):
+			return
+		}
+		price, errP := strconv.ParseFloat(o.Get("price_lcu"), 64)
+		quantity, errQ := strconv.ParseFloat(o.Get("quantity"), 64)
+		if errP != nil || errQ != nil || price <= 0 {
+			return
+		}
+		n := &Node{ObservationID: strings.Clone(o.Get("observation_id")), Value: price / quantity, Formula: "held by " + o.Get("held") + "; price / quantity: " + o.Get("price_lcu") + " / " + o.Get("quantity") + " " + o.Get("base_unit")}
+		if s, ok := t.source(o.Get("archive_file")); ok {
+			line, _ := strconv.Atoi(o.Get("line"))
+			failed = errors.Join(failed, t.fileLine(n, "archive/"+s.SHA256+"/"+s.Name, line))
+		}
+		inputs, prices = append(inputs, n), append(prices, price/quantity)
+	})
+	if err = errors.Join(err, failed); err != nil {
+		return nil, err
+	}
+	switch {
+	case column == "n_held":
+		return computed(result.Num{V: float64(x.NHeld.V), OK: x.NHeld.OK}, float64(len(prices)), "number of the prices held", inputs...)
+	case prices == nil:
+		return &Node{Formula: "no price is held"}, nil
+	case column == "held_lo_lcu":
+		return computed(x.HeldLo, slices.Min(prices), "lowest of the unit prices held", inputs...)
+	}
+	return computed(x.HeldHi, slices.Max(prices), "highest of the unit prices held", inputs...)
 }
 
 // filled traces an imputed price: the last observed one times the changes since.

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -448,6 +449,52 @@ func TestHeld(t *testing.T) {
 	for region, want := range map[string]string{"cove": "0   8 U", "fell": "0   1 U"} {
 		if got := heldOf(region); got != want {
 			t.Errorf("item.csv after the corrections, %s: got %q, want %q", region, got, want)
+		}
+	}
+}
+
+// TestHeldWouldCount: n_held is what would join the prices that count, were all that
+// is held released; trace names those prices, also where there is no other.
+func TestHeldWouldCount(t *testing.T) {
+	dir := town(t, "")
+	text := "observed_on,region,outlet,item,price,pack,packs,price_type\n"
+	for day := 1; day <= 9; day++ {
+		text += fmt.Sprintf("2024-01-%02d,cove,hall,oats,%.2f,1 kg,1,regular\n", day, 2.3+float64(day)/10)
+	}
+	taken(t, dir, exitDone, "notes.csv", text+"2024-01-10,cove,hall,oats,24.00,1 kg,1,regular\n2024-01-11,cove,hall,oats,0.20,1 kg,1,promo\n"+
+		"2024-01-12,cove,hall,oats,99.00,1 kg,2,multibuy\n2024-01-13,fell,barn,oats,23.00,1 kg,1,regular\n")
+	ran(t, dir)
+	cells := func() map[string]map[string]string {
+		rows := map[string]map[string]string{}
+		for _, r := range readCSV(t, filepath.Join(dir, "site", "data", "item.csv")) {
+			rows[strings.Join([]string{r["region"], r["item"], r["grade"], r["month"]}, "/")] = r
+		}
+		return rows
+	}
+	count := func(s string) int { n, _ := strconv.Atoi(s); return n }
+	before := cells()
+	lines := "observation_id,column,action,from,to,reason,source,decided_on\n"
+	held := quarantineOf(t, dir, "--held").Rows
+	for _, r := range held {
+		lines += strings.Replace(r["release"].(string), ",,,,,", ",,,all,,", 1) + "\n"
+	}
+	if n := count(before["cove/oats//2024-01"]["n_held"]); len(held) != 4 || n != 2 { // the multibuy would not count
+		t.Fatalf("got %d held, %d of them in cove's cell; want 4, 2", len(held), n)
+	}
+	for key, want := range map[string]string{"cove/oats//2024-01/held_lo_lcu = 0.2": "notes.csv:12", "cove/oats//2024-01/held_hi_lcu = 24": "notes.csv:11", "fell/oats//2024-01/unit_price_lcu = null": "notes.csv:14"} {
+		key, value, _ := strings.Cut(key, " = ")
+		if out := string(call(t, []int{exitDone}, "trace", "--workspace", dir, "item/"+key)); !strings.Contains(out, key+" = "+value) || !strings.Contains(out, want) {
+			t.Errorf("%s: got\n%s\nwant %s, and %s", key, out, value, want)
+		}
+	}
+	if err := os.WriteFile(filepath.Join(dir, "tables", "corrections.csv"), []byte(lines), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	ran(t, dir)
+	after := cells()
+	for k, r := range before {
+		if got, want := count(after[k]["n_observations"]), count(r["n_observations"])+count(r["n_held"]); got != want {
+			t.Errorf("%s: got %d prices once all are released, want %d and the %s held", k, got, want, r["n_held"])
 		}
 	}
 }

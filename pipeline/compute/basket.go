@@ -117,8 +117,11 @@ func (p *panel) weights(b basket, region string, base result.Month) []float64 {
 	for i, l := range b.lines {
 		price, from := p.weightPrice(l.good, path, base)
 		if math.IsNaN(price) {
-			p.warn("no_weights", fmt.Sprintf("basket %s in %s: no price of %s in any month, so shares are not known", b.name, region, l.item),
-				"note a price of it, or take it out of the basket", b.name+"/"+region)
+			words, cure := "basket %s in %s: no price of %s in any month, so shares are not known", "note a price of it, or take it out of the basket"
+			if p.anyHeld(l.good, path) {
+				words, cure = "basket %s in %s: every price of %s is held, so shares are not known", "look at each: farthing quarantine --held gives the lines for tables/corrections"
+			}
+			p.warn("no_weights", fmt.Sprintf(words, b.name, region, l.item), cure, b.name+"/"+region)
 			return nil
 		}
 		if from != "" {
@@ -132,6 +135,13 @@ func (p *panel) weights(b basket, region string, base result.Month) []float64 {
 		w[i] /= sum
 	}
 	return w
+}
+
+// anyHeld says whether a price of a good is held in one of some regions.
+func (p *panel) anyHeld(g good, regions []string) bool {
+	return slices.ContainsFunc(regions, func(r string) bool {
+		return slices.ContainsFunc(p.cells[r][g], func(c cell) bool { return c.held != nil })
+	})
 }
 
 func (p *panel) weightPrice(g good, path []string, base result.Month) (price float64, from string) {
@@ -241,14 +251,6 @@ func (p *panel) cost(b basket, region string, m result.Month, weights []float64,
 	}
 	if low {
 		status += "U"
-	}
-	if strings.ContainsAny(status, "QMO") { // what is missing has no other quality
-		status = strings.Map(func(r rune) rune {
-			if r == 'A' {
-				return -1
-			}
-			return r
-		}, status)
 	}
 	c.base.ObsStatus, c.base.ObsStatusAll = statuses(status + provisional)
 	return c

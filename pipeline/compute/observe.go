@@ -262,11 +262,11 @@ func reduce(ctx context.Context, st *store.Store, s workspace.Settings, t *works
 	}
 	if err := st.Query(ctx, func(scan func(...any) error) error {
 		var n int32
-		var low, high int64
+		var low, high float64
 		err := scan(&region, &item, &gradeID, &month, &n, &low, &high)
-		o.held[here()] = &heldNotes{int(n), exp(fixed(low)), exp(fixed(high))}
+		o.held[here()] = &heldNotes{int(n), low, high}
 		return err
-	}, "SELECT region, item, grade, month, n_held, ln_low, ln_high FROM panel_held"); err != nil {
+	}, "SELECT region, item, grade, month, n_held, low, high FROM panel_held"); err != nil {
 		return nil, err
 	}
 	return o, o.readPacks(ctx, st, t, words, gradeName)

@@ -495,7 +495,7 @@ func (p *panel) fill(asOf string) {
 						p.fillOne(r.Region, g, row, last, i, class, all)
 					}
 				}
-				if c.held != nil && math.IsNaN(c.price) { // the price that is missing lies there
+				if math.IsNaN(c.price) && p.heldBack(r.Region, g, i) {
 					c.status = strings.Trim("Q"+c.status, "O")
 				}
 				if last >= 0 {
@@ -512,6 +512,25 @@ func (p *panel) fill(asOf string) {
 			}
 		}
 	}
+}
+
+// heldBack says whether a price is missing because it is held: of the region itself,
+// or of a part that would count for it.
+func (p *panel) heldBack(region string, g good, i int) bool {
+	held := p.cells[region][g][i].held
+	if held == nil {
+		return false
+	}
+	own, part, weighed := held.n, false, true
+	for _, r := range p.children[region] {
+		c, w := &p.cells[r.Region][g][i], p.weight(r)
+		weighed = weighed && !math.IsNaN(w) // else the whole lacks that weight, whatever is released
+		part = part || w > 0 && strings.Contains(c.status, "Q")
+		if c.held != nil {
+			own -= c.held.n
+		}
+	}
+	return own > 0 || weighed && part
 }
 
 // stale says whether a price of month seen is too old to fill one of month m:

@@ -130,6 +130,11 @@ func TestLadder(t *testing.T) {
 		{name: "a top region: its own class, from its part", rows: []string{"east oats 2 .", "east flour 1 2"}, region: "land", at: 1, want: 4, by: byClass, status: "I", sinceSeen: 1},
 		{name: "held, and nothing else", rows: []string{"east oats held:20 2"}, at: 0, want: none, status: "Q", sinceSeen: -1},
 		{name: "held in a part", rows: []string{"east oats held:20 2"}, region: "land", at: 0, want: none, status: "Q", sinceSeen: -1},
+		{name: "held in a part that counts for nothing", rows: []string{"east oats held:20 2"}, region: "land", at: 0, want: none, status: "O", sinceSeen: -1,
+			changeTable: func(t *workspace.Tables, _ *workspace.Settings) { t.Regions[1].Weight = new(big.Rat) }},
+		{name: "held in a part, and another lacks its weight", rows: []string{"east oats held:20 2", "west oats 3 3"}, region: "land", at: 0, want: none, status: "O", sinceSeen: -1,
+			changeTable: func(t *workspace.Tables, _ *workspace.Settings) { t.Regions[2].Weight = nil }},
+		{name: "held in a part of a part", rows: []string{"cove oats held:20 2"}, region: "land", at: 0, want: none, status: "Q", sinceSeen: -1},
 		{name: "held, and filled by the rules", rows: []string{"east oats 2 held:20"}, at: 1, want: 2, by: carried, status: "E", sinceSeen: 1},
 		{name: "held, and no price for it ever", rows: []string{"east oats held:20", "east milk 1"}, at: 0, want: none, status: "Q", sinceSeen: -1},
 	} {

@@ -142,7 +142,7 @@ func (p *panel) observedOnly(lines []*result.BasketLine, c costed) varied {
 	x := varied{observedOnly, result.Some(cost / share), c.base} // 0/0: nothing observed, no cost
 	x.base.ImputedShare, x.base.MissingShare = result.Some(0), result.Some(c.base.MissingShare.Or()+c.base.ImputedShare.Or())
 	low := strings.Contains(c.base.ObsStatusAll, "U") || share < p.settings.Panel.MinObservedShare
-	x.base.ObsStatus, x.base.ObsStatusAll = statuses(pick(!x.perDay.OK, "O", pick(low, "U", "A")) + pick(strings.Contains(c.base.ObsStatusAll, "P"), "P", ""))
+	x.base.ObsStatus, x.base.ObsStatusAll = statuses(pick(!x.perDay.OK, pick(strings.Contains(c.base.ObsStatusAll, "Q"), "Q", "O"), pick(low, "U", "A")) + pick(strings.Contains(c.base.ObsStatusAll, "P"), "P", ""))
 	return x
 }
 

@@ -37,7 +37,7 @@ type cooked struct {
 	plan     meal.Plan
 	shop     *meal.Shopping
 	prices   map[string]*price
-	unpriced map[string]string // why, by good
+	unpriced map[string]error // why, by good
 	names    map[string]good
 	servings *big.Rat
 	target   *big.Rat // what the allowance gives for it; nil: not known
@@ -56,7 +56,7 @@ func (k *Kitchen) Cost(a Ask) (*Answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	c := &cooked{book: b, prices: map[string]*price{}, unpriced: map[string]string{}, names: map[string]good{}, servings: new(big.Rat)}
+	c := &cooked{book: b, prices: map[string]*price{}, unpriced: map[string]error{}, names: map[string]good{}, servings: new(big.Rat)}
 	x.cooked = c
 	plan, kind := k.plan(a)
 	for _, s := range plan {
@@ -142,7 +142,7 @@ func (k *Kitchen) offer(a Ask, c *cooked, g good) {
 	c.names[name] = g
 	p, err := k.price(a, g)
 	if err != nil {
-		c.unpriced[name] = err.Error()
+		c.unpriced[name] = err
 	} else {
 		c.prices[name] = p
 		c.plan.Offers = append(c.plan.Offers, p.Offer)
@@ -271,7 +271,7 @@ func (c *cooked) lacks(l meal.Cost) string {
 	case meal.LacksYield:
 		return fmt.Sprintf("yield not known: write it in the recipe, or in tables/yields for %s %s", w.row.Item, w.row.Preparation)
 	case meal.LacksPrice:
-		return "price not known: " + c.unpriced[l.Good]
+		return "price not known: " + c.unpriced[l.Good].Error()
 	}
 	return ""
 }
@@ -410,6 +410,9 @@ func (k *Kitchen) lineRows(x *Answer, base result.Base) []result.MealLine {
 			r := result.MealLine{Shopping: x.Ask.Name, Recipe: l.Dish, Line: id.line, Item: g.item, Grade: g.grade, AsWritten: strings.TrimSpace(w.row.Quantity + " " + w.row.Unit),
 				Basis: cmp.Or(w.row.Basis, "AP"), Yield: num(w.yield.yield), YieldSource: w.yield.source, WeightSource: w.from, BaseUnit: k.items[g.item].BaseUnit,
 				Supply: l.Supply.String(), Lacks: c.lacks(l), Note: w.row.Note, Base: base}
+			if _, held := c.unpriced[l.Good].(heldBack); held {
+				r.ObsStatus, r.ObsStatusAll = "Q", "Q"
+			}
 			if w.row.Assumed != "" {
 				r.Note = strings.TrimSpace("assumed: " + w.row.Assumed + ". " + r.Note)
 			}
@@ -499,7 +502,7 @@ func together(currency string, lines []result.MealLine) result.Base {
 		if l.FilledBy != "" {
 			filled += l.Portion.V
 		}
-		if l.PackPrice.OK {
+		if l.PackPrice.OK || l.ObsStatus == "Q" {
 			letters[l.ObsStatus] = true
 		}
 		if g := (good{l.Item, l.Grade}); l.PackPrice.OK && !seen[g] {

@@ -31,6 +31,11 @@ type unpriced string
 
 func (u unpriced) Error() string { return string(u) }
 
+// heldBack says which prices an edit rule holds, so that a good has none.
+type heldBack string
+
+func (h heldBack) Error() string { return string(h) }
+
 const day = "2006-01-02"
 
 // price gives the pack of a good at its price: at an outlet the latest noted
@@ -91,6 +96,9 @@ func unitPrice(n note) *big.Rat { return new(big.Rat).Quo(n.price, n.quantity) }
 
 func (k *Kitchen) typicalOf(a Ask, g good) (*price, error) {
 	x := k.typical[typicalKey{a.Region, g.item, g.grade, a.Month}]
+	if x != nil && !x.UnitPrice.OK && x.NHeld.V > 0 {
+		return nil, heldBack(fmt.Sprintf("the prices of %s in %s in %s are held for a check", strings.TrimSpace(g.item+" "+g.grade), a.Region, a.Month))
+	}
 	if x == nil || !x.UnitPrice.OK {
 		return nil, unpriced(fmt.Sprintf("no price of %s in %s in %s", strings.TrimSpace(g.item+" "+g.grade), a.Region, a.Month))
 	}

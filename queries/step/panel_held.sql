@@ -2,12 +2,12 @@
 -- grain:  region, item, grade, month             (checked: unique, not null)
 -- inputs: amount, edit_correction, edit_hold, obs_price, word (checked against the parsed SQL)
 -- params: default_grade, other_outlets, price_types (checked against the parsed SQL)
--- column: ln_low    1e-12  the lowest log unit price held
--- column: ln_high   1e-12  the highest
+-- column: low   the lowest unit price held, of a base unit
+-- column: high  the highest
 -- method: arithmetic only
 WITH held AS (
     SELECT p.region, p.item, CASE WHEN p.grade = 0 THEN CAST($default_grade AS INTEGER) ELSE p.grade END AS grade, p.month,
-        CAST(round(ln(p.micro_price / 1e6 / a.quantity) * 1e12) AS BIGINT) AS ln_price
+        p.micro_price / 1e6 / a.quantity AS price
     FROM edit_hold h
     JOIN obs_price p ON p.file_id = h.file_id AND p.line = h.line
     LEFT JOIN edit_correction c ON c.file_id = p.file_id AND c.line = p.line
@@ -17,7 +17,7 @@ WITH held AS (
         AND (p.is_average OR list_contains(string_split($price_types, ','), t.word))
         AND (p.is_average OR p.outlet NOT IN (SELECT word_id FROM word WHERE list_contains(string_split($other_outlets, chr(31)), word)))
 )
-SELECT region, item, grade, month, CAST(count(*) AS INTEGER) AS n_held, min(ln_price) AS ln_low, max(ln_price) AS ln_high
+SELECT region, item, grade, month, CAST(count(*) AS INTEGER) AS n_held, min(price) AS low, max(price) AS high
 FROM held
 GROUP BY region, item, grade, month
 ORDER BY region, item, grade, month
