@@ -300,7 +300,7 @@ func TestPanels(t *testing.T) {
 		{"nothing", make([]Point, 3), 0, 0, 0, 0, 1},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			svg := trace(c.points, 10, same, english.NoPrices)
+			svg := trace(c.points, 10, same, english.NoPrices, 0)
 			path := func(attr string) (n int) {
 				for _, m := range regexp.MustCompile(`<path d="([^"]*)" fill="none" stroke="`+Fed+`" stroke-width="2" `+attr).FindAllStringSubmatch(svg, -1) {
 					n += strings.Count(m[1], "M")
@@ -321,21 +321,27 @@ func TestPanels(t *testing.T) {
 	}
 }
 
-// TestHeld: a square of four corners on the scale, a tip of three beyond it, and one value an end.
+// TestHeld: a square of four corners on the scale, a tip of three past it; past each
+// end the farthest is named on the side where there is room.
 func TestHeld(t *testing.T) {
-	at := func(v float64) float64 { return panelTop + (3-v)*panelPlot/2 } // from 1 to 3
+	area := plotArea{width: 100, top: panelTop, pitch: 50}
 	for _, c := range []struct {
 		name          string
 		points        []Point
 		squares, tips int
-		values        []string
+		values        []string // with the place of each
 	}{
 		{"none", []Point{{Value: "2"}, {Value: "2"}}, 0, 0, nil},
 		{"on the scale", []Point{{Value: "2"}, {HeldLo: "1", HeldHi: "3"}, {HeldLo: "2", HeldHi: "2"}}, 3, 0, nil},
-		{"above: the farthest is named", []Point{{HeldLo: "20", HeldHi: "20"}, {HeldLo: "2", HeldHi: "24"}, {HeldLo: "22", HeldHi: "22"}}, 1, 3, []string{"24.00"}},
-		{"below and above", []Point{{HeldLo: "0.2", HeldHi: "20"}, {}}, 0, 2, []string{"20.00", "0.20"}},
+		{"above", []Point{{HeldLo: "2", HeldHi: "24"}, {}}, 1, 1, []string{"8 24.00"}},
+		{"the farthest is named, to the left at the end", []Point{{}, {HeldLo: "20", HeldHi: "20"}, {HeldLo: "21", HeldHi: "22.5"}}, 0, 2, []string{"92 22.50"}},
+		{"one tip for two past one end", []Point{{HeldLo: "20", HeldHi: "24"}, {HeldLo: "0.2", HeldHi: "0.3"}, {}}, 0, 2, []string{"8 24.00", "58 0.20"}},
+		{"below and above", []Point{{HeldLo: "0.2", HeldHi: "20"}, {}}, 0, 2, []string{"8 20.00", "8 0.20"}},
+		{"no room between two", []Point{{HeldLo: "20", HeldHi: "20"}, {HeldLo: "9000000", HeldHi: "9000000"}, {HeldLo: "20", HeldHi: "20"}}, 0, 3, nil},
+		{"digits as they tell it", []Point{{HeldLo: "0.0003", HeldHi: "1234.5"}, {}}, 0, 2, []string{"8 1234", "8 0.0003"}},
+		{"next to nothing is not nothing", []Point{{HeldLo: "0.0000", HeldHi: "2"}, {}}, 1, 1, []string{"8 &lt;0.0001"}},
 	} {
-		svg := held(english, c.points, 10, at)
+		svg := area.held(english, c.points, 1, 3)
 		squares, tips := 0, 0
 		for _, path := range regexp.MustCompile(`M[^Mz"]*z`).FindAllString(svg, -1) {
 			if n := strings.Count(path, "l"); n == 3 {
@@ -345,12 +351,21 @@ func TestHeld(t *testing.T) {
 			}
 		}
 		var values []string
-		for _, m := range regexp.MustCompile(`>([0-9.]+)</text>`).FindAllStringSubmatch(svg, -1) {
-			values = append(values, m[1])
+		for _, m := range regexp.MustCompile(`<text x="([0-9]+)"[^>]*>([^<]+)</text>`).FindAllStringSubmatch(svg, -1) {
+			values = append(values, m[1]+" "+m[2])
 		}
 		if squares != c.squares || tips != c.tips || !slices.Equal(values, c.values) {
-			t.Errorf("%s: got %d squares, %d tips, %v; want %d, %d, %v: %s", c.name, squares, tips, values, c.squares, c.tips, c.values, svg)
+			t.Errorf("%s: got %d squares, %d tips, %q; want %d, %d, %q: %s", c.name, squares, tips, values, c.squares, c.tips, c.values, svg)
 		}
+	}
+	plain, _ := Panels(english, []Panel{{Points: []Point{{Value: "1"}, {Value: "2"}}}}, "Jan", "Feb", nil, nil)
+	held, _ := Panels(english, []Panel{{Points: []Point{{Value: "1", HeldLo: "0.1", HeldHi: "20"}, {Value: "2"}}}}, "Jan", "Feb", nil, nil)
+	if held.Height != plain.Height+2*heldRow {
+		t.Errorf("got a height of %v, want two rows of %v more than %v", held.Height, heldRow, plain.Height)
+	}
+	gap := []Point{{}, {HeldLo: "20", HeldHi: "20"}, {}}
+	if svg := trace(gap, 50, func(v float64) float64 { return v }, english.NoPrices, 0); strings.Contains(svg, english.NoPrices) {
+		t.Errorf("got %s, want no word that there are no prices: there is one, held", svg)
 	}
 }
 

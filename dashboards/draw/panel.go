@@ -1,10 +1,12 @@
 package draw
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"html"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -32,7 +34,7 @@ const (
 	panelLeft   = 38.0 // room for the scale
 	panelTop    = 40.0 // two lines of type
 	panelPlot   = 84.0
-	panelHeight = panelTop + panelPlot + 36
+	panelHeight = panelTop + panelPlot + 36.0
 )
 
 // Panels draws small figures in rows, twice. from and to name the first and
@@ -44,26 +46,51 @@ func Panels(w Words, list []Panel, from, to string, wideMark, slimMark []string)
 // Scaled is the scale that panels share: that of what counts. A slip that is held
 // would press all else flat; only where nothing else is there has it the scale.
 func Scaled(list []Panel) (from, to, step float64) {
-	var points, held [][]Point
+	var points [][]Point
 	for _, p := range list {
 		points = append(points, p.Points)
-		for _, at := range p.Points {
-			held = append(held, []Point{{Value: at.HeldLo}, {Value: at.HeldHi}})
-		}
 	}
-	if lo, hi := span(points...); lo <= hi {
+	lo, hi := span(points...)
+	if lo <= hi {
 		return scale(lo, hi)
 	}
-	return scale(span(held...))
+	for _, p := range list {
+		for _, at := range p.Points {
+			if at.HeldLo != "" {
+				lo, hi = min(lo, number(at.HeldLo)), max(hi, number(at.HeldHi))
+			}
+		}
+	}
+	return scale(lo, hi)
+}
+
+// heldBeyond says whether prices are held above and below the scale of panels.
+func heldBeyond(list []Panel, lo, hi float64) (above, below bool) {
+	for _, p := range list {
+		for _, at := range p.Points {
+			if at.HeldLo != "" {
+				above, below = above || number(at.HeldHi) > hi, below || number(at.HeldLo) < lo
+			}
+		}
+	}
+	return above, below
 }
 
 func panels(w Words, list []Panel, from, to string, s panelSize) Drawing {
 	lo, hi, step := Scaled(list)
 	var b strings.Builder
+	area, height, months := plotArea{width: s.panel, top: panelTop}, panelHeight, 16.0
+	above, below := heldBeyond(list, lo, hi)
+	if above {
+		area.top, height = area.top+heldRow, height+heldRow
+	}
+	if below {
+		months, height = months+heldRow, height+heldRow
+	}
+	at := func(v float64) float64 { return area.top + (hi-v)/(hi-lo)*panelPlot }
 	for i, p := range list {
 		column := i % s.columns
-		left, top := panelLeft+float64(column)*(s.panel+s.gap), float64(i/s.columns)*panelHeight
-		at := func(v float64) float64 { return panelTop + (hi-v)/(hi-lo)*panelPlot }
+		left, top := panelLeft+float64(column)*(s.panel+s.gap), float64(i/s.columns)*height
 		fmt.Fprintf(&b, `<g transform="translate(%s %s)"><title>%s</title>`, px(left), px(top), html.EscapeString(p.Words))
 		b.WriteString(text(0, 14, fitted(p.Title, s.panel, 13), `font-weight="700"`))
 		b.WriteString(text(0, 30, fitted(p.Last, s.panel+s.gap-4, 12), small))
@@ -76,20 +103,18 @@ func panels(w Words, list []Panel, from, to string, s panelSize) Drawing {
 			}
 		}
 		fmt.Fprintf(&b, `<path d="%s" stroke="%s"/>`, grid.String(), Hair)
-		pitch := 0.0
 		if len(p.Points) > 1 {
-			pitch = s.panel / float64(len(p.Points)-1)
+			area.pitch = s.panel / float64(len(p.Points)-1)
 		}
-		b.WriteString(trace(p.Points, pitch, at, w.NoPrices) + held(w, p.Points, pitch, at))
-		base := panelTop + panelPlot
-		b.WriteString(text(0, base+16, from, small))
+		b.WriteString(trace(p.Points, area.pitch, at, w.NoPrices, area.base()-6) + area.held(w, p.Points, lo, hi))
+		b.WriteString(text(0, area.base()+months, from, small))
 		if from != to {
-			b.WriteString(text(s.panel, base+16, to, end+" "+small))
+			b.WriteString(text(s.panel, area.base()+months, to, end+" "+small))
 		}
 		b.WriteString("</g>")
 	}
 	rows := (len(list) + s.columns - 1) / s.columns
-	return Drawing{s.width, float64(rows) * panelHeight, b.String()}
+	return Drawing{s.width, float64(rows) * height, b.String()}
 }
 
 // axisNumber prints a mark of a scale with the decimals its step needs.
@@ -111,8 +136,9 @@ func fitted(s string, width, size float64) string {
 
 // trace draws points at a pitch: the band with its two edges, the line, broken
 // to and from an imputed point, a ring on an imputed point that has room, a
-// dot on the newest. Nothing crosses a gap; a wide one says so.
-func trace(points []Point, pitch float64, at func(float64) float64, none string) string {
+// dot on the newest. Nothing crosses a gap; a wide one says so, at a height, unless
+// prices are held in it.
+func trace(points []Point, pitch float64, at func(float64) float64, none string, y float64) string {
 	var band, edges, solid, dashed pen
 	var rings, dots strings.Builder
 	x := func(i int) float64 { return float64(i) * pitch }
@@ -192,74 +218,124 @@ func trace(points []Point, pitch float64, at func(float64) float64, none string)
 		fmt.Fprintf(&b, `<circle cx="%s" cy="%s" r="3" fill="%s"/>`, tenth(x(last)), tenth(at(v)), Fed)
 	}
 	for i := 0; i < len(points); i++ {
-		first := i
+		first, held := i, false
 		for i < len(points) && !has(i) {
+			held = held || points[i].HeldLo != ""
 			i++
 		}
-		if width := float64(i-first) * pitch; width >= 56 || i-first == len(points) {
+		if width := float64(i-first) * pitch; !held && (width >= 56 || i-first == len(points)) {
 			const half = 28.0 // of the words
 			middleOf := min(max((x(first)+x(i-1))/2, half), max(x(len(points)-1)-half, half))
-			b.WriteString(text(middleOf, panelTop+panelPlot-6, none, middle+` font-style="italic" `+small))
+			b.WriteString(text(middleOf, y, none, middle+` font-style="italic" `+small))
 		}
 	}
 	return b.String()
 }
 
-// held draws prices held for a check: a hollow square on its corner where the scale
-// has them, else a hollow tip at the scale's end. The farthest beyond each end has its
-// value beside it.
-func held(w Words, points []Point, pitch float64, at func(float64) float64) string {
-	var marks pen
-	var words strings.Builder
-	var above, below int // the points farthest off, counted from one
-	for i, p := range points {
-		lo, hi := number(p.HeldLo), number(p.HeldHi)
-		x := float64(i) * pitch
-		if at(hi) < panelTop && (above == 0 || hi > number(points[above-1].HeldHi)) {
-			above = i + 1
-		}
-		if at(lo) > panelTop+panelPlot && (below == 0 || lo < number(points[below-1].HeldLo)) {
-			below = i + 1
-		}
-		for k, v := range []float64{lo, hi} {
-			if !math.IsNaN(v) && (k == 0 || hi != lo) {
-				heldMark(&marks, x, at(v))
-			}
-		}
-	}
-	if marks.Len() == 0 {
-		return ""
-	}
-	label := func(point int, n func(Point) json.Number, y float64) {
-		if point == 0 {
-			return
-		}
-		i := point - 1
-		x, attr := float64(i)*pitch+8, ""
-		if i > len(points)/2 {
-			x, attr = x-16, end+" "
-		}
-		words.WriteString(text(x, y, w.Figure(fmt.Sprintf("%.2f", number(n(points[i])))), attr+`font-size="12" `+halo))
-	}
-	label(above, func(p Point) json.Number { return p.HeldHi }, panelTop+6)
-	label(below, func(p Point) json.Number { return p.HeldLo }, panelTop+panelPlot)
-	return fmt.Sprintf(`<path d="%s" fill="%s" stroke="%s" stroke-width="1.5"/>`, marks.String(), Paper, Short) + words.String()
+// heldRow is the room past an end of the scale for what is held beyond it.
+const heldRow = 13.0
+
+// plotArea is where the points of a panel stand.
+type plotArea struct{ width, top, pitch float64 }
+
+func (a plotArea) base() float64 { return a.top + panelPlot }
+
+// heldMark is a price held for a check: on the scale, above or below it.
+type heldMark struct {
+	x, y, price  float64
+	above, below bool
 }
 
-// heldMark draws one, at a place which may lie beyond the scale.
-func heldMark(d *pen, x, y float64) {
-	const r, top, base = 4.0, panelTop, panelTop + panelPlot
-	corners := [][2]float64{{x - r, y}, {x, y - r}, {x + r, y}, {x, y + r}}
-	if y < top {
-		corners = [][2]float64{{x - r, top + 5}, {x, top - 2}, {x + r, top + 5}}
-	} else if y > base {
-		corners = [][2]float64{{x - r, base - 5}, {x, base + 2}, {x + r, base - 5}}
+// path is a square on its corner, or past the scale's end a tip.
+func (m heldMark) path(d *pen, a plotArea) {
+	const r = 4.0
+	corners := [][2]float64{{m.x - r, m.y}, {m.x, m.y - r}, {m.x + r, m.y}, {m.x, m.y + r}}
+	switch {
+	case m.above:
+		corners = [][2]float64{{m.x - r, a.top - 3}, {m.x, a.top - 10}, {m.x + r, a.top - 3}}
+	case m.below:
+		corners = [][2]float64{{m.x - r, a.base() + 3}, {m.x, a.base() + 10}, {m.x + r, a.base() + 3}}
 	}
 	d.move(corners[0][0], corners[0][1])
 	for _, c := range corners[1:] {
 		d.line(c[0], c[1])
 	}
 	d.WriteString("z")
+}
+
+// held draws the prices held for a check, hollow. Past each end of the scale, from lo
+// to hi, the farthest has its value beside it, if there is room.
+func (a plotArea) held(w Words, points []Point, lo, hi float64) string {
+	var marks []heldMark
+	for i, p := range points {
+		from, to := a.mark(i, p.HeldLo, lo, hi), a.mark(i, p.HeldHi, lo, hi)
+		switch {
+		case math.IsNaN(from.price):
+		case from.price == to.price, to.below: // both past one end: the farther
+			marks = append(marks, from)
+		case from.above:
+			marks = append(marks, to)
+		default:
+			marks = append(marks, from, to)
+		}
+	}
+	if marks == nil {
+		return ""
+	}
+	var d pen
+	var above, below []heldMark
+	for _, m := range marks {
+		m.path(&d, a)
+		if m.above {
+			above = append(above, m)
+		} else if m.below {
+			below = append(below, m)
+		}
+	}
+	byPrice := func(x, y heldMark) int { return cmp.Compare(x.price, y.price) }
+	svg := fmt.Sprintf(`<path d="%s" fill="%s" stroke="%s" stroke-width="1.5"/>`, d.String(), Paper, Ink)
+	if above != nil {
+		svg += a.priceOf(w, slices.MaxFunc(above, byPrice), above, a.top-2)
+	}
+	if below != nil {
+		svg += a.priceOf(w, slices.MinFunc(below, byPrice), below, a.base()+11)
+	}
+	return svg
+}
+
+func (a plotArea) mark(i int, price json.Number, lo, hi float64) heldMark {
+	v := number(price)
+	return heldMark{float64(i) * a.pitch, a.top + (hi-v)/(hi-lo)*panelPlot, v, v > hi, v < lo}
+}
+
+// priceOf writes a mark's price on a line of type, on the side that is clear of the
+// other marks there; nothing where neither is.
+func (a plotArea) priceOf(w Words, m heldMark, others []heldMark, y float64) string {
+	words := w.Figure(heldPrice(m.price))
+	room := em*12*float64(len([]rune(words))) + 8
+	free := func(from, to float64) bool {
+		return from >= 0 && to <= a.width && !slices.ContainsFunc(others, func(o heldMark) bool { return o.x != m.x && o.x > from-4 && o.x < to+4 })
+	}
+	switch {
+	case free(m.x, m.x+room):
+		return text(m.x+8, y, words, `font-size="12"`)
+	case free(m.x-room, m.x):
+		return text(m.x-8, y, words, end+` font-size="12"`)
+	}
+	return ""
+}
+
+// heldPrice prints a price with as many digits as tell it.
+func heldPrice(v float64) string {
+	switch {
+	case v >= 1000:
+		return fmt.Sprintf("%.0f", v)
+	case v >= 0.01:
+		return fmt.Sprintf("%.2f", v)
+	case v >= 0.0001:
+		return fmt.Sprintf("%.4f", v)
+	}
+	return "<0.0001"
 }
 
 // pen writes a path, its lines as steps from point to point in tenths of a px that

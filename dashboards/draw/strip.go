@@ -179,7 +179,7 @@ func Sample(kind string) Drawing {
 	nan := math.NaN()
 	level := func(y float64) float64 { return y }
 	panel := func(points ...Point) Drawing {
-		return Drawing{30, 16, `<g transform="translate(3 0)">` + trace(points, 24/float64(len(points)-1), level, "") + `</g>`}
+		return Drawing{30, 16, `<g transform="translate(3 0)">` + trace(points, 24/float64(len(points)-1), level, "", 0) + `</g>`}
 	}
 	rank := func(attr string) Drawing {
 		return Drawing{18, 16, `<rect x="0.5" y="1.5" width="17" height="13" ` + attr + `/>`}
@@ -218,9 +218,9 @@ func Sample(kind string) Drawing {
 	case "ring":
 		return panel(Point{}, Point{Value: "8", Broken: true}, Point{})
 	case "held", "beyond":
-		var mark pen
-		heldMark(&mark, 8, map[string]float64{"held": panelTop + 8, "beyond": 0}[kind])
-		return Drawing{16, 16, fmt.Sprintf(`<path transform="translate(0 %s)" d="%s" fill="%s" stroke="%s" stroke-width="1.5"/>`, px(-panelTop+map[string]float64{"beyond": 6}[kind]), mark.String(), Paper, Short)}
+		var d pen
+		heldMark{x: 8, y: 8, above: kind == "beyond"}.path(&d, plotArea{top: 14})
+		return Drawing{16, 16, fmt.Sprintf(`<path d="%s" fill="%s" stroke="%s" stroke-width="1.5"/>`, d.String(), Paper, Ink)}
 	case "pure":
 		return stair(Pure)
 	case "size":
