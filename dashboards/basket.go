@@ -417,7 +417,7 @@ func (s *site) seenPart(v *view, file string) (layout.Part, error) {
 	p := layout.Part{ID: "seen",
 		Subtitle: s.T("Shares of the basket’s cost by where its prices came from, %s. Each mark is 2\u202f%%.", s.month(b.Month))}
 	if !b.ObservedShare.OK {
-		p.Headline = s.T("No price of %s has been seen", s.month(b.Month))
+		p.Headline = s.T("In %s the shares are not known: an item has no price in any month", s.month(b.Month))
 		p.Subtitle = ""
 		return p, nil
 	}

@@ -999,6 +999,17 @@ func TestSaid(t *testing.T) {
 			}
 		}
 	}
+	noneHeld, onlyHeld := typical().edition(), typical().edition()
+	for i := range noneHeld.Items {
+		r := &noneHeld.Items[i]
+		r.NHeld, r.HeldLo, r.HeldHi = result.Count(0), result.Num{}, result.Num{}
+	}
+	for i := range onlyHeld.Items {
+		if r := &onlyHeld.Items[i]; r.Item == "oats" {
+			r.UnitPrice, r.Lo, r.Hi, r.ObsStatus, r.ObsStatusAll = result.Num{}, result.Num{}, result.Num{}, "Q", "Q"
+			r.NHeld, r.HeldLo, r.HeldHi = result.Count(2), some(8), some(9)
+		}
+	}
 	heldNow, evenDiets := typical().edition(), typical().edition()
 	for i := range heldNow.Items {
 		if r := &heldNow.Items[i]; r.Item == "plum" && r.Month == jan2023+23 {
@@ -1072,9 +1083,22 @@ func TestSaid(t *testing.T) {
 		{"held prices are counted, of April and October", "item-plum.html", "Three prices are held for a check and in no mean (April to October 2024).", typical().edition(), true},
 		{"held prices are in the table", "item-plum.html", ">Held from<", typical().edition(), true},
 		{"a held mark is explained", "item-plum.html", "<span>held for a check, off the scale</span>", typical().edition(), true},
-		{"where none is held nothing is said", "item-oats.html", "Held", typical().edition(), false},
+		{"where none is held no column is", "item-plum.html", ">Held<", noneHeld, false},
+		{"nor a mark explained", "item-plum.html", "held for a check, in no mean", noneHeld, false},
+		{"nor said", "item-plum.html", "Small hollow squares", noneHeld, false},
+		{"a held price on the scale is explained", "item-plum.html", "<span>held for a check, in no mean</span>", typical().edition(), true},
+		{"only what is drawn is", "item-oats.html", "<span>held for a check, in no mean</span>", typical().edition(), false},
+		{"the lower of two, below the scale: 0.3 x 3.2837", "item-plum.html", ">0.99<", typical().edition(), true},
+		{"a month whose one price is held says so", "item-oats.html", ">prices held back<", typical().edition(), true},
+		{"and has it in its row", "item-oats.html", ">41.5000<", typical().edition(), true},
+		{"a total that lacks it", "basket-oddel_-skerries-single-plain.html", "prices held back: oats, rolled, 8.00\u202f% of the cost [Q]", typical().edition(), true},
+		{"nothing but held prices: its words", "item-oats.html", "<h1>oats, rolled: no price in Tavrin</h1>", onlyHeld, true},
+		{"nothing but held prices: how many", "item-oats.html", "48 prices are held for a check and in no mean (January 2023 to December 2024).", onlyHeld, true},
+		{"nothing but held prices: no line is explained", "item-oats.html", "month by month, newest with a dot", onlyHeld, false},
+		{"nothing but held prices: their money", "item-oats.html", "unit price by region, XTS a kilogram", onlyHeld, true},
 		{"a table of normal rows has no statuses", "diets-tavrin.html", ">Status<", typical().edition(), false},
-		{"a table with a row of doubt has", "meals.html", ">Status<", typical().edition(), true},
+		{"a table with a row of doubt has", "moved-tavrin-plain.html", ">Status<", typical().edition(), true},
+		{"nor has one whose doubtful rows say it in words", "meals.html", ">Status<", typical().edition(), false},
 		{"the one change of least sacrifice stands once", "meal-plum_-stew.html", "<tr><th scope=\"row\">2</th>", typical().edition(), false},
 		{"other changes stay", "meal-plum_-stew.html", "<tr><th scope=\"row\">3</th>", typical().edition(), true},
 		{"thin diets are marked", "diets-tavrin.html", "Mirrow Bay [U]", thinDiets, true},

@@ -375,7 +375,10 @@ func (s *site) dietRegionsPart(m result.Month, group string) layout.Part {
 				regionName(s.e, b.region), s.money(b.diets["nutrients"].PerDay, clean(b.diets["nutrients"].CurrencyCode)))
 		}
 	}
-	p.Subtitle = s.T("Least cost of one person’s day in %s, each region in its own money. It is no comparison of price levels: the mix of foods differs, and other shops could turn the order round.", s.month(m))
+	p.Subtitle = s.T("Least cost of one person’s day in %s, each region in its own money. It is no comparison of price levels: the mix of foods differs.", s.month(m))
+	if dear >= 0 && dear != cheap {
+		p.Foot = append(p.Foot, s.T("How far other shops would move these costs is not known: they could turn the order round."))
+	}
 	columns := []column[row]{{head: s.T("Region"), cell: func(r row) layout.Cell {
 		c := layout.Cell{Text: regionName(s.e, r.region)}
 		if r.thin {
@@ -393,7 +396,7 @@ func (s *site) dietRegionsPart(m result.Month, group string) layout.Part {
 		number(s.T("Allowance a person and day"), func(r row) string { return s.money4(r.allowance()) }).or(s.T("none known")))...)
 	p.Table.Caption = s.T("With the digits of the data file.")
 	if slices.ContainsFunc(rows, func(r row) bool { return r.thin }) {
-		p.Foot = append(p.Foot, s.T("[U] %s: not set beside others.", s.statusText(s.e, 'U')))
+		p.Foot = append(p.Foot, s.T("[U] %s: not called cheapest or dearest.", s.statusText(s.e, 'U')))
 	}
 	return p
 }

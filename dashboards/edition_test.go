@@ -57,8 +57,11 @@ func typical() spec {
 			return 0
 		},
 		status: func(r, m int) string {
-			if m < 3 {
+			switch {
+			case m < 3:
 				return "M"
+			case m == 14: // the one price of oats is held
+				return "Q"
 			}
 			return "O"
 		}}
@@ -145,7 +148,8 @@ func (s spec) edition() *result.Edition {
 					l.PerDay = result.Some(p.V * it.share)
 					l.UnitPrice = result.Some(l.PerDay.V / it.q)
 				} else if it.id == "oats" {
-					l.ObsStatus, l.ObsStatusAll = "M", "M"
+					l.ObsStatus = s.status(ri, mi)
+					l.ObsStatusAll = l.ObsStatus
 				} else {
 					l.PerDay, l.UnitPrice = result.Some(it.share*4), result.Some(it.share*4/it.q)
 				}
@@ -246,8 +250,10 @@ func (s spec) item(l result.BasketLine, mi int) result.Item {
 	}
 	r.NHeld = result.Count(0)
 	switch { // a slip of the decimal point in one year, two prices of one pack and day in the other
+	case l.ObsStatus == "Q":
+		r.NHeld, r.HeldLo, r.HeldHi = result.Count(1), result.Some(41.5), result.Some(41.5)
 	case l.Item == "plum" && mi == s.months-3:
-		r.NHeld, r.HeldLo = result.Count(1), result.Some(l.UnitPrice.Or()*10+1)
+		r.NHeld, r.HeldLo = result.Count(1), result.Some(200)
 		r.HeldHi = r.HeldLo
 	case l.Item == "plum" && mi == s.months-9 && l.UnitPrice.OK:
 		r.NHeld, r.HeldLo, r.HeldHi = result.Count(2), result.Some(l.UnitPrice.V*.3), result.Some(l.UnitPrice.V*1.03)

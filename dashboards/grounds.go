@@ -148,7 +148,7 @@ func (s *site) asidePart() layout.Part {
 		}
 	}
 	if s.e.Held > 0 {
-		p.Text = []string{s.T("Held are %s: a price far from its neighbours, or one that its own label contradicts. It counts for nothing until a line of tables/corrections releases or mends it.", s.Count(s.e.Held, "one row", "%s rows"))}
+		p.Text = []string{s.T("Held are %s. A line of tables/corrections releases or mends one.", s.Count(s.e.Held, "one row", "%s rows")), s.T(whyHeld)}
 	}
 	if n := s.heldAtFirst(); n > s.e.Held {
 		p.Text = append(p.Text, s.T("Of %s held when they were read, %s since been settled by a line of tables/corrections.", s.Count(n, "one row", "%s rows"), s.Count(n-s.e.Held, "one has", "%s have")))

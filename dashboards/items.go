@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"farthing/dashboards/catalogue"
 	"farthing/dashboards/draw"
 	"farthing/dashboards/layout"
 	"farthing/pipeline/result"
@@ -277,11 +278,15 @@ func (s *site) itemPage(g *good) (layout.Page, error) {
 		p.Choices = []layout.Choice{choice}
 	}
 	p.Headline, p.Strong, p.Lead = s.itemWords(s.gradeName(g, g.grades[0].name), s.spoken(g.grades[0]))
+	var others []string
 	if len(g.grades) > 1 {
-		var others []string
 		for _, of := range g.grades[1:] {
-			others = append(others, s.gradeWords(of.name))
+			if slices.ContainsFunc(of.regions, func(rows []result.Item) bool { _, ok := newestPrice(rows); return ok }) {
+				others = append(others, s.gradeWords(of.name))
+			}
 		}
+	}
+	if others != nil {
 		p.Lead = append(p.Lead, s.T("Below is what other grades of it cost: %s.", s.list(others, 4)))
 	}
 	for i := range g.grades {
@@ -361,14 +366,16 @@ func (s *site) itemWords(name string, rows []result.Item) (headline, strong stri
 		}
 		lead = append(lead, text+".")
 	}
-	if words := s.heldWords(rows); words != "" {
-		lead = append(lead, upper(words)+".")
-	}
 	if now.Month < end.Month {
 		lead = append(lead, s.T("There is a gap after it: no price for %s.", s.span(now.Month+1, end.Month)))
 	}
+	if words := s.heldWords(rows); words != "" {
+		lead = append(lead, upper(words)+".")
+	}
 	return headline, strong, lead
 }
+
+const whyHeld catalogue.Key = "A price is held where it stands far from its neighbours, where its own label contradicts it, or where two say different things of the same goods and day. Until someone has looked it is in no line and no mean."
 
 func isHeld(r result.Item) bool { return r.NHeld.V > 0 }
 
@@ -382,7 +389,7 @@ func (s *site) heldWords(rows []result.Item) string {
 	for _, r := range months {
 		n += r.NHeld.V
 	}
-	return s.T("%s held for a check and in no mean (%s)", s.Count(n, "one price is", "%s prices are"), s.span(months[0].Month, months[len(months)-1].Month))
+	return s.N(n, "%s price is held for a check and in no mean (%s)", "%s prices are held for a check and in no mean (%s)", s.Small(n), s.span(months[0].Month, months[len(months)-1].Month))
 }
 
 // pricesPart shows a grade's price in each region, on one scale.
@@ -420,8 +427,8 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 		panels = append(panels, panel)
 	}
 	unit, currency := all[0].BaseUnit, ""
-	for _, r := range all {
-		if r.UnitPrice.OK {
+	for _, r := range all { // those of the newest price, or of rows that have none
+		if r.UnitPrice.OK || r.BaseUnit != "" && currency == "" {
 			unit, currency = r.BaseUnit, clean(r.CurrencyCode)
 		}
 	}
@@ -479,8 +486,8 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 	if slices.ContainsFunc(all, isHeld) {
 		columns = append(columns, number(s.T("Held"), func(r I) string { return s.whole(r.NHeld) }),
 			number(s.T("Held from"), func(r I) string { return s.money4(r.HeldLo) }), number(s.T("Held to"), func(r I) string { return s.money4(r.HeldHi) }))
-		note += " " + s.T("Held: prices held for a check, from the lowest to the highest.")
-		p.Foot = append(p.Foot, s.T("Small hollow squares and triangles are prices held for a check: each stands far from its neighbours, or two say different things of one pack and day. Until someone has looked they are in no line and no mean."))
+		note += " " + s.T("Held: prices held for a check in the region and its parts, from the lowest to the highest.")
+		p.Foot = append(p.Foot, s.T("Small hollow squares and triangles are prices held for a check, of the region and its parts."), s.T(whyHeld))
 	}
 	columns = append(columns, number(s.T("Matched change, %"), func(r I) string { return s.num(r.MatchedChange, 3) }))
 	p.Table = byMonth(s.tongue, shown, func(r I) result.Month { return r.Month }, -1, columns...)

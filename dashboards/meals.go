@@ -293,9 +293,16 @@ func (s *site) mealsHeadline(dishes, plans []result.Shopping) (headline, strong 
 	case over == nil:
 		return s.T("In %s a serving of each of %s cost no more than %s", s.month(dear.Month), s.Count(len(known), "one dish", "%s dishes"), share), ""
 	}
-	most := s.T("%s by %s", s.lower(dishName(dear.Shopping)), s.money(result.Some(-dear.Balance.V), currency))
+	dish, by := s.lower(dishName(dear.Shopping)), s.money(result.Some(-dear.Balance.V), currency)
+	switch {
+	case len(known) == 1:
+		return s.T("In %s a serving of %s cost %s, more than %s", s.month(dear.Month), dish, s.money(s.perServing(dear), currency), share), ""
+	case len(over) == len(known):
+		return s.T("In %s each of %s dishes cost more a serving than %s:", s.month(dear.Month), s.Small(len(known)), share), s.T("most of all %s by %s", dish, by)
+	}
+	most := s.T("%s by %s", dish, by)
 	if len(over) > 1 {
-		most = s.T("most of all %s", most)
+		most = s.T("most of all %s by %s", dish, by)
 	}
 	return s.T("In %s %s of %s cost more a serving than %s:", s.month(dear.Month), s.plainCount(len(over)), s.Count(len(known), "one dish", "%s dishes"), share), most
 }
@@ -819,7 +826,10 @@ func (s *site) swapsPart(x *shopping) layout.Part {
 		number(s.T("No."), func(r W) string { return s.whole(r.Nth) }),
 		text(s.T("swap|Change"), func(r W) string {
 			if r.Change == "least" {
-				return s.T("the least that is enough")
+				if len(changes) == 1 {
+					return s.T("by itself, and the least that is enough")
+				}
+				return s.T("with others the least that is enough")
 			}
 			return s.T("by itself")
 		}),
@@ -839,11 +849,9 @@ func (s *site) swapsPart(x *shopping) layout.Part {
 	}
 	shown := x.swaps
 	if len(changes) == 1 { // it stands in the list of each by itself too
-		shown = among(x.swaps, func(r W) bool {
-			r.Nth, r.Change = changes[0].Nth, changes[0].Change
-			return r != changes[0]
+		shown = slices.DeleteFunc(slices.Clone(x.swaps), func(r W) bool {
+			return r.Change == "alone" && r.Recipe == changes[0].Recipe && r.Line == changes[0].Line && r.From == changes[0].From && r.To == changes[0].To
 		})
-		shown = append(slices.Clone(changes), shown...)
 	}
 	p.Table = tableOf(shown, -1, columns...)
 	p.Table.Caption = s.T("Money in %s, of all servings. Below 0 in Saves: dearer. Cost then: the whole with this one change.", currency)

@@ -473,18 +473,17 @@ func (t tongue) step(before, now result.Allowance) (words string, more float64) 
 	if err != nil {
 		day = now.Month.Day(1)
 	}
-	from := t.num(was, 2)
+	from, percent := t.num(was, 2), ""
 	if before.Per == now.Per {
 		more = is.V - was.V
+		if change := against(is, was); change.OK && !same(change) && change.V < 1000 {
+			percent = " (" + t.signed(change, 1) + "\u202f%)"
+		}
 	} else {
 		from = t.per(from, before.Per)
 		more = is.V/perDays[now.Per] - was.V/perDays[before.Per]
 	}
-	words = t.T("%s: allowance %s to %s", t.Day(day, true, true), from, t.per(t.num(is, 2), now.Per))
-	if change := against(is, was); change.OK && before.Per == now.Per {
-		words += " (" + t.signed(change, 1) + "\u202f%)"
-	}
-	return words, more
+	return t.T("%s: allowance %s to %s", t.Day(day, true, true), from, t.per(t.num(is, 2), now.Per)) + percent, more
 }
 
 // paidOn is the day of a month on which its allowance is paid, 1 where it is not known.

@@ -73,9 +73,6 @@ func (t tongue) share2(n result.Num) string { return t.percent(n, 2) }
 // tableOf lays rows out; now is the row that the page speaks of, -1 for none.
 func tableOf[T any](rows []T, now int, columns ...column[T]) *layout.Table {
 	t := &layout.Table{}
-	columns = slices.DeleteFunc(slices.Clone(columns), func(c column[T]) bool {
-		return c.rare && !slices.ContainsFunc(rows, func(r T) bool { return c.cell(r).Text != "" })
-	})
 	for _, c := range columns {
 		t.Head = append(t.Head, layout.Column{Text: c.head, Words: c.words})
 	}
@@ -93,7 +90,25 @@ func tableOf[T any](rows []T, now int, columns ...column[T]) *layout.Table {
 		}
 		t.Rows = append(t.Rows, row)
 	}
+	for k := len(columns) - 1; k >= 0; k-- {
+		if columns[k].rare && !slices.ContainsFunc(t.Rows, func(r layout.Row) bool { return k < len(r.Cells) && r.Cells[k].Text != "" }) {
+			dropColumn(t, k)
+		}
+	}
 	return t
+}
+
+// dropColumn takes a column out; a cell that spans it spans one less.
+func dropColumn(t *layout.Table, k int) {
+	t.Head = slices.Delete(t.Head, k, k+1)
+	for i := range t.Rows {
+		r := &t.Rows[i]
+		if k < len(r.Cells) {
+			r.Cells = slices.Delete(r.Cells, k, k+1)
+		} else if last := &r.Cells[len(r.Cells)-1]; last.Span > 1 {
+			last.Span--
+		}
+	}
 }
 
 // byMonth lays out rows of consecutive months. Months that say the same in

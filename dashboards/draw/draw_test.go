@@ -338,7 +338,7 @@ func TestHeld(t *testing.T) {
 		{"one tip for two past one end", []Point{{HeldLo: "20", HeldHi: "24"}, {HeldLo: "0.2", HeldHi: "0.3"}, {}}, 0, 2, []string{"8 24.00", "58 0.20"}},
 		{"below and above", []Point{{HeldLo: "0.2", HeldHi: "20"}, {}}, 0, 2, []string{"8 20.00", "8 0.20"}},
 		{"no room between two", []Point{{HeldLo: "20", HeldHi: "20"}, {HeldLo: "9000000", HeldHi: "9000000"}, {HeldLo: "20", HeldHi: "20"}}, 0, 3, nil},
-		{"digits as they tell it", []Point{{HeldLo: "0.0003", HeldHi: "1234.5"}, {}}, 0, 2, []string{"8 1234", "8 0.0003"}},
+		{"digits as they tell it", []Point{{HeldLo: "0.0003", HeldHi: "1234.5"}, {}}, 0, 2, []string{"8 1235", "8 0.0003"}},
 		{"next to nothing is not nothing", []Point{{HeldLo: "0.0000", HeldHi: "2"}, {}}, 1, 1, []string{"8 &lt;0.0001"}},
 	} {
 		svg := area.held(english, c.points, 1, 3)

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"html"
 	"math"
+	"math/big"
 	"slices"
 	"strconv"
 	"strings"
@@ -242,7 +243,8 @@ func (a plotArea) base() float64 { return a.top + panelPlot }
 
 // heldMark is a price held for a check: on the scale, above or below it.
 type heldMark struct {
-	x, y, price  float64
+	price        json.Number
+	v, x, y      float64 // the price, and its place
 	above, below bool
 }
 
@@ -270,8 +272,8 @@ func (a plotArea) held(w Words, points []Point, lo, hi float64) string {
 	for i, p := range points {
 		from, to := a.mark(i, p.HeldLo, lo, hi), a.mark(i, p.HeldHi, lo, hi)
 		switch {
-		case math.IsNaN(from.price):
-		case from.price == to.price, to.below: // both past one end: the farther
+		case math.IsNaN(from.v):
+		case from.v == to.v, to.below: // both past one end: the farther
 			marks = append(marks, from)
 		case from.above:
 			marks = append(marks, to)
@@ -292,7 +294,7 @@ func (a plotArea) held(w Words, points []Point, lo, hi float64) string {
 			below = append(below, m)
 		}
 	}
-	byPrice := func(x, y heldMark) int { return cmp.Compare(x.price, y.price) }
+	byPrice := func(x, y heldMark) int { return cmp.Compare(x.v, y.v) }
 	svg := fmt.Sprintf(`<path d="%s" fill="%s" stroke="%s" stroke-width="1.5"/>`, d.String(), Paper, Ink)
 	if above != nil {
 		svg += a.priceOf(w, slices.MaxFunc(above, byPrice), above, a.top-2)
@@ -305,7 +307,7 @@ func (a plotArea) held(w Words, points []Point, lo, hi float64) string {
 
 func (a plotArea) mark(i int, price json.Number, lo, hi float64) heldMark {
 	v := number(price)
-	return heldMark{float64(i) * a.pitch, a.top + (hi-v)/(hi-lo)*panelPlot, v, v > hi, v < lo}
+	return heldMark{price, v, float64(i) * a.pitch, a.top + (hi-v)/(hi-lo)*panelPlot, v > hi, v < lo}
 }
 
 // priceOf writes a mark's price on a line of type, on the side that is clear of the
@@ -325,17 +327,19 @@ func (a plotArea) priceOf(w Words, m heldMark, others []heldMark, y float64) str
 	return ""
 }
 
-// heldPrice prints a price with as many digits as tell it.
-func heldPrice(v float64) string {
+// heldPrice prints a price with as many digits as tell it, halves away from zero.
+func heldPrice(n json.Number) string {
+	v := number(n)
+	r, ok := new(big.Rat).SetString(n.String())
 	switch {
+	case !ok || v < 0.0001:
+		return "<0.0001"
 	case v >= 1000:
-		return fmt.Sprintf("%.0f", v)
+		return r.FloatString(0)
 	case v >= 0.01:
-		return fmt.Sprintf("%.2f", v)
-	case v >= 0.0001:
-		return fmt.Sprintf("%.4f", v)
+		return r.FloatString(2)
 	}
-	return "<0.0001"
+	return r.FloatString(4)
 }
 
 // pen writes a path, its lines as steps from point to point in tenths of a px that
