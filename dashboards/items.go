@@ -375,14 +375,14 @@ func (s *site) itemWords(name string, rows []result.Item) (headline, strong stri
 	return headline, strong, lead
 }
 
+// whyHeld says what an edit rule holds, and until when.
 const whyHeld catalogue.Key = "A price is held where it stands far from its neighbours, where its own label contradicts it, or where two say different things of the same goods and day. Until someone has looked it is in no line and no mean."
 
 func isHeld(r result.Item) bool { return r.NHeld.V > 0 }
 
 // heldWords count the prices of a region's months that are held; "" where none are.
 func (s *site) heldWords(rows []result.Item) string {
-	n := 0
-	months := among(rows, isHeld)
+	months, n := among(rows, isHeld), 0
 	if months == nil {
 		return ""
 	}

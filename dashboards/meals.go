@@ -293,18 +293,18 @@ func (s *site) mealsHeadline(dishes, plans []result.Shopping) (headline, strong 
 	case over == nil:
 		return s.T("In %s a serving of each of %s cost no more than %s", s.month(dear.Month), s.Count(len(known), "one dish", "%s dishes"), share), ""
 	}
-	dish, by := s.lower(dishName(dear.Shopping)), s.money(result.Some(-dear.Balance.V), currency)
-	switch {
-	case len(known) == 1:
+	dish, most := s.lower(dishName(dear.Shopping)), catalogue.Key("%s by %s")
+	if len(known) == 1 {
 		return s.T("In %s a serving of %s cost %s, more than %s", s.month(dear.Month), dish, s.money(s.perServing(dear), currency), share), ""
-	case len(over) == len(known):
-		return s.T("In %s each of %s dishes cost more a serving than %s:", s.month(dear.Month), s.Small(len(known)), share), s.T("most of all %s by %s", dish, by)
 	}
-	most := s.T("%s by %s", dish, by)
 	if len(over) > 1 {
-		most = s.T("most of all %s by %s", dish, by)
+		most = "most of all %s by %s"
 	}
-	return s.T("In %s %s of %s cost more a serving than %s:", s.month(dear.Month), s.plainCount(len(over)), s.Count(len(known), "one dish", "%s dishes"), share), most
+	strong = s.T(most, dish, s.money(result.Some(-dear.Balance.V), currency))
+	if len(over) == len(known) {
+		return s.T("In %s each of %s dishes cost more a serving than %s:", s.month(dear.Month), s.Small(len(known)), share), strong
+	}
+	return s.T("In %s %s of %s cost more a serving than %s:", s.month(dear.Month), s.plainCount(len(over)), s.Count(len(known), "one dish", "%s dishes"), share), strong
 }
 
 // overAtTill counts the dishes whose packs cost more a serving than a meal's share.
