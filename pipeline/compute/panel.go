@@ -220,9 +220,6 @@ func (p *panel) observe(o *observations, base result.Month) {
 			for i := range row {
 				m := p.first + result.Month(i)
 				row[i] = cell{ln: math.NaN(), found: math.NaN(), change: math.NaN(), price: math.NaN(), absent: o.absent[place{r.Region, g, m}], held: o.held[place{r.Region, g, m}]}
-				for _, part := range p.children[r.Region] {
-					row[i].held = row[i].held.and(p.cells[part.Region][g][i].held)
-				}
 				for _, kind := range p.settings.Panel.SourceOrder {
 					x := kinds[kind][r.Region][i]
 					if math.IsNaN(row[i].change) {
@@ -235,6 +232,11 @@ func (p *panel) observe(o *observations, base result.Month) {
 					if kind == "quotes" {
 						row[i].n, row[i].outlets = result.Count(x.n), result.Count(x.outlets)
 					}
+				}
+			}
+			for _, part := range p.children[r.Region] {
+				for i, c := range p.cells[part.Region][g] {
+					row[i].held = row[i].held.and(c.held)
 				}
 			}
 			if p.cells[r.Region] == nil {
