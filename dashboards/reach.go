@@ -225,12 +225,16 @@ func (v *view) earlier(r result.Reach, m result.Month, then string) string {
 	words += v.sure(r, o)
 	var odd []string
 	for _, l := range v.lines[v.at(m)] {
-		if v.apart(l.Item, l.Grade, m) != nil {
-			odd = append(odd, v.lineName(*l))
+		switch near := v.apart(l.Item, l.Grade, m); {
+		case near == nil:
+		case near[1].UnitPrice.V > near[0].UnitPrice.V:
+			odd = append(odd, v.T("%s unusually dear", v.lineName(*l)))
+		default:
+			odd = append(odd, v.T("%s unusually cheap", v.lineName(*l)))
 		}
 	}
 	if odd != nil {
-		words += v.T("; unusual then: %s", v.list(odd, 2))
+		words += v.T("; but %s then", v.list(odd, 2))
 	}
 	return words + "."
 }
@@ -245,9 +249,9 @@ func (v *view) sure(r, o result.Reach) string {
 	}
 	raise := r.Allowance.V / o.Allowance.V
 	if best, worst := raise/(1+c.Lo.V/100), raise/(1+c.Hi.V/100); best < 1 || worst > 1 {
-		return v.T(", a clear difference as far as the shops seen go")
+		return v.T(", a clear difference in the shops seen in both months")
 	}
-	return v.T(", no clear difference as far as the shops seen go")
+	return v.T(", no clear difference in the shops seen in both months")
 }
 
 // lastedWords say how often of late the money lasted; "" where one month tells nothing.

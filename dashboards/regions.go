@@ -283,7 +283,7 @@ func (s *site) unrankedPart(rest []level, m result.Month) layout.Part {
 		return s.T("no other region to rank it with")
 	}
 	p := layout.Part{ID: "unranked", Open: true, Headline: s.T("Not ranked: %s", s.list(s.names(rest), 8)), Links: dataLinks("regions.csv"),
-		Subtitle: s.T("A place takes no rank while a price is missing or its data are thin. Nothing says that it is cheap or dear.")}
+		Subtitle: s.T("A place takes no rank while a price is missing or its data are thin. A sum that stands here is of the few shops seen: the place itself may be cheaper or dearer.")}
 	p.Table = tableOf(rest, -1,
 		number(s.T("Region"), func(l level) string { return regionName(s.e, l.Region) }),
 		number(s.T("Cost a day"), func(l level) string { return s.money4(l.PerDay) }).or(s.T("none")),
