@@ -249,9 +249,9 @@ func (v *view) sure(r, o result.Reach) string {
 	}
 	raise := r.Allowance.V / o.Allowance.V
 	if best, worst := raise/(1+c.Lo.V/100), raise/(1+c.Hi.V/100); best < 1 || worst > 1 {
-		return v.T(", a clear difference in the shops seen in both months")
+		return v.T(", a clear difference by the shops of both months taken together")
 	}
-	return v.T(", no clear difference in the shops seen in both months")
+	return v.T(", no clear difference by the shops of both months taken together")
 }
 
 // lastedWords say how often of late the money lasted; "" where one month tells nothing.
