@@ -1107,7 +1107,7 @@ func TestSaid(t *testing.T) {
 		{"of two dishes the dearest is named", "meals.html", "cost more a serving than a meal’s share of the allowance, 1.40 XTS: <b>most of all ", over, true},
 		{"of one dish it is named", "meals.html", "XTS: <b>plum stew by", typical().edition(), true},
 		{"a held price of the month is told", "moved-tavrin-plain.html", "Some prices are held for a check and in none of these figures: plums in December 2024.", heldNow, true},
-		{"an odd month to be set beside", "index.html", "A year before, in December 2023, its reach was 28.83 days, now it is 28.43; but oats, rolled unusually dear then.", oddThen, true},
+		{"an odd month to be set beside", "index.html", "A year before, in December 2023, its reach was 28.83 days, now it is 28.43; but oats, rolled was unusually dear then.", oddThen, true},
 		{"and with the reach", "index.html", "Some prices are held for a check and in none of these figures: plums in December 2024.", heldNow, true},
 		{"prices held of other months are not", "index.html", "Some prices are held", typical().edition(), false},
 		{"a part plan has no day's cost", "meal-two_-dishes.html", "A person’s day costs", typical().edition(), false},

@@ -228,9 +228,9 @@ func (v *view) earlier(r result.Reach, m result.Month, then string) string {
 		switch near := v.apart(l.Item, l.Grade, m); {
 		case near == nil:
 		case near[1].UnitPrice.V > near[0].UnitPrice.V:
-			odd = append(odd, v.T("%s unusually dear", v.lineName(*l)))
+			odd = append(odd, v.T("%s was unusually dear", v.lineName(*l)))
 		default:
-			odd = append(odd, v.T("%s unusually cheap", v.lineName(*l)))
+			odd = append(odd, v.T("%s was unusually cheap", v.lineName(*l)))
 		}
 	}
 	if odd != nil {
