@@ -3,6 +3,7 @@ package dashboards
 import (
 	"math"
 	"slices"
+	"strings"
 
 	"farthing/dashboards/catalogue"
 	"farthing/dashboards/draw"
@@ -418,6 +419,9 @@ func (s *site) seenPart(v *view, file string) (layout.Part, error) {
 		Subtitle: s.T("Shares of the basket’s cost by where its prices came from, %s. Each mark is 2\u202f%%.", s.month(b.Month))}
 	if !b.ObservedShare.OK {
 		p.Headline = s.T("In %s the shares are not known: an item has no price in any month", s.month(b.Month))
+		if strings.Contains(b.ObsStatusAll, "Q") {
+			p.Headline = s.T("In %s the shares are not known: the prices of an item are held for a check", s.month(b.Month))
+		}
 		p.Subtitle = ""
 		return p, nil
 	}

@@ -763,7 +763,9 @@ func TestMovedHeadlines(t *testing.T) {
 		{"under a tenth the other way", movedEdition(year, 2, 1, 1, 1, -0.3), in + "4.70\u202f% more in December 2024 than in December 2023, and item 01, item 02 and item 03 made 4.00 of the 4.70 percentage points", "and \u22120.30 make +4.70"},
 		{"an odd month", odd, in + "2.00\u202f% more in December 2024 than in December 2023, and oats, rolled made 2.00 of the 2.00 percentage points",
 			"oats, rolled was unusual in December 2023: 3.00, against 2.00 the month before and 2.00 the month after; its change is from that."},
-		{"what items made is rounded once: 0.29 + 0.14 + 0.13 of the figure are 0.56", movedEdition(year, 0.285, 0.136, 0.129, 0.1045, 0.0945), in + "0.75\u202f% more in December 2024 than in December 2023, and item 01, item 02 and item 03 made 0.55 of the 0.75 percentage points", ""},
+		{"what items made adds up as the figure shows it: 0.29 + 0.14 + 0.13", movedEdition(year, 0.285, 0.136, 0.129, 0.1045, 0.0945), in + "0.75\u202f% more in December 2024 than in December 2023, and item 01, item 02 and item 03 made 0.56 of the 0.75 percentage points", ""},
+		{"a hair above the rounded whole is not more than it", movedEdition(year, 1.333, 0.667, 0.333), in + "2.33\u202f% more in December 2024 than in December 2023, and item 01, item 02 and item 03 made 2.33 of the 2.33 percentage points", ""},
+		{"nor is one below", movedEdition(year, -2.004), in + "2.00\u202f% less in December 2024 than in December 2023, and item 01 made 2.00 of the 2.00 percentage points", ""},
 		{"all of one", movedEdition(year, 2, 0.1), in + "2.10\u202f% more in December 2024 than in December 2023, and item 01 made 2.00 of the 2.10 percentage points", ""},
 		{"as much", movedEdition(year, 2, -2), in + "as much in December 2024 as in December 2023: what cost more added 2.00 percentage points, what cost less took 2.00 off", ""},
 		{"nothing moved", movedEdition(year, 0, 0), in + "as much in December 2024 as in December 2023", "Two lines, one sum: 0.00"},
@@ -999,6 +1001,16 @@ func TestSaid(t *testing.T) {
 			}
 		}
 	}
+	const year = jan2023 + 11
+	folded := movedEdition(year, 2)
+	folded.Moved = append(folded.Moved, movedEdition(jan2023+22, 0.285, 0.136, 0.129, 0.1045, 0.0945).Moved...)
+	oddOfLittle := typical().edition()
+	oddOfLittle.Items = oddThen.Items
+	for i := range oddOfLittle.Lines {
+		if l := &oddOfLittle.Lines[i]; l.Item == "oats" {
+			l.Weight = some(.015) // half as dear again: 0.75 % of the cost
+		}
+	}
 	noneHeld, onlyHeld := typical().edition(), typical().edition()
 	for i := range noneHeld.Items {
 		r := &noneHeld.Items[i]
@@ -1068,7 +1080,7 @@ func TestSaid(t *testing.T) {
 		{"its share: 8 x 1.3978", "meal-two_-dishes.html", "So the allowance of a whole day, 4.19 XTS, is no measure of it: the share of these meals is 11.18 XTS, and in the pot they cost 8.16 XTS.", typical().edition(), true},
 		{"within its share: no change is needed", "meal-two_-dishes.html", ">Enough<", typical().edition(), false},
 		{"over its share: a change may be enough", "meal-plum_-stew.html", ">Enough<", typical().edition(), true},
-		{"at the till 9.60 / 4 is above 1.3978, 2.40 / 4 is not", "meals.html", "Bought in whole packs for that dish alone, one takes more than a meal’s share", typical().edition(), true},
+		{"at the till 9.60 / 4 is above 1.3978, 2.40 / 4 is not", "meals.html", "Bought in whole packs, each dish by itself, one takes more than a meal’s share", typical().edition(), true},
 		{"whose allowance stands beside the diets", "diets-tavrin.html", "The allowance (household: Household of four) comes to 4.19 XTS a person and day", typical().edition(), true},
 		{"a deal: 1.2 of 2 used of 1.50 paid", "meal-oat_-bowl.html", "Of 1.50 XTS paid at the till, 0.90 XTS is eaten and 0.60 XTS is left over", dealt, true},
 		{"a deal is nothing that was in the kitchen", "meal-oat_-bowl.html", "was in the kitchen before", dealt, false},
@@ -1107,7 +1119,10 @@ func TestSaid(t *testing.T) {
 		{"of two dishes the dearest is named", "meals.html", "cost more a serving than a meal’s share of the allowance, 1.40 XTS: <b>most of all ", over, true},
 		{"of one dish it is named", "meals.html", "XTS: <b>plum stew by", typical().edition(), true},
 		{"a held price of the month is told", "moved-tavrin-plain.html", "Some prices are held for a check and in none of these figures: plums in December 2024.", heldNow, true},
-		{"an odd month to be set beside", "index.html", "A year before, in December 2023, its reach was 28.83 days, now it is 28.43; but oats, rolled was unusually dear then.", oddThen, true},
+		{"an odd month to be set beside", "index.html", "A year before, in December 2023, its reach was 28.83 days, now it is 28.43; unusually dear then: oats, rolled.", oddThen, true},
+		{"an odd price of little weight", "index.html", "unusually dear then", oddOfLittle, false},
+		{"under a table what items made is rounded once", "moved-tavrin-plain.html", "made 0.55 of the 0.75 percentage points", folded, true},
+		{"a part plan's nutrients are no day's", "meal-two_-dishes.html", "Nutrients of 8 of 12 meals, spread over persons and days", typical().edition(), true},
 		{"and with the reach", "index.html", "Some prices are held for a check and in none of these figures: plums in December 2024.", heldNow, true},
 		{"prices held of other months are not", "index.html", "Some prices are held", typical().edition(), false},
 		{"a part plan has no day's cost", "meal-two_-dishes.html", "A person’s day costs", typical().edition(), false},

@@ -353,7 +353,8 @@ func (s *site) dietRegionsPart(m result.Month, group string) layout.Part {
 		}
 		d := of.diets["nutrients"]
 		rows = append(rows, row{region, of, s.thin(d.Base, result.Num{}) != ""})
-		if d.PerDay.OK && leaf(s.e, region) && !rows[len(rows)-1].thin {
+		sameMoney := dear < 0 || d.CurrencyCode == rows[dear].diets["nutrients"].CurrencyCode
+		if d.PerDay.OK && leaf(s.e, region) && !rows[len(rows)-1].thin && sameMoney {
 			cost := d.PerDay
 			if n := len(rows) - 1; dear < 0 || cost.V > rows[dear].diets["nutrients"].PerDay.V {
 				dear = n
@@ -366,19 +367,16 @@ func (s *site) dietRegionsPart(m result.Month, group string) layout.Part {
 	p := layout.Part{ID: "places", Open: true, Headline: s.T("The regions side by side, %s", s.month(m)), Links: dataLinks("diets.csv")}
 	if dear >= 0 && dear != cheap {
 		a, b := rows[cheap], rows[dear]
-		if clean(a.diets["nutrients"].CurrencyCode) == clean(b.diets["nutrients"].CurrencyCode) {
-			words := catalogue.Key("All nutrients cost least in %s (%s) and most in %s (%s)")
-			if b.diets["nutrients"].PerDay.V < sameCost*a.diets["nutrients"].PerDay.V {
-				words = "All nutrients cost about as much in each region compared: %s (%s) to %s (%s)"
-			}
-			p.Headline = s.T(words, regionName(s.e, a.region), s.num(a.diets["nutrients"].PerDay, 2),
-				regionName(s.e, b.region), s.money(b.diets["nutrients"].PerDay, clean(b.diets["nutrients"].CurrencyCode)))
+		words := catalogue.Key("All nutrients cost least in %s (%s) and most in %s (%s)")
+		if b.diets["nutrients"].PerDay.V < sameCost*a.diets["nutrients"].PerDay.V {
+			words = "All nutrients cost about as much in each region compared: %s (%s) to %s (%s)"
+		} else {
+			p.Foot = append(p.Foot, s.T("How far other shops would move these costs is not known: they could turn the order round."))
 		}
+		p.Headline = s.T(words, regionName(s.e, a.region), s.num(a.diets["nutrients"].PerDay, 2),
+			regionName(s.e, b.region), s.money(b.diets["nutrients"].PerDay, clean(b.diets["nutrients"].CurrencyCode)))
 	}
 	p.Subtitle = s.T("Least cost of one person’s day in %s, each region in its own money. It is no comparison of price levels: the mix of foods differs.", s.month(m))
-	if dear >= 0 && dear != cheap {
-		p.Foot = append(p.Foot, s.T("How far other shops would move these costs is not known: they could turn the order round."))
-	}
 	columns := []column[row]{{head: s.T("Region"), cell: func(r row) layout.Cell {
 		c := layout.Cell{Text: regionName(s.e, r.region)}
 		if r.thin {

@@ -389,7 +389,7 @@ func (s *site) heldWords(rows []result.Item) string {
 	for _, r := range months {
 		n += r.NHeld.V
 	}
-	return s.N(n, "%s price is held for a check and in no mean (%s)", "%s prices are held for a check and in no mean (%s)", s.Small(n), s.span(months[0].Month, months[len(months)-1].Month))
+	return s.Count(n, "one price is held for a check and in no mean", "%s prices are held for a check and in no mean") + " (" + s.span(months[0].Month, months[len(months)-1].Month) + ")"
 }
 
 // pricesPart shows a grade's price in each region, on one scale.

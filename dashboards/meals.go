@@ -217,7 +217,7 @@ func mealsPage(s *site, _ *view, file string) (layout.Page, error) {
 		p.Lead = append(p.Lead, s.T("These are not the newest prices: those are of %s.", s.month(n)))
 	}
 	if n := s.overAtTill(dishes); n > 0 {
-		p.Lead = append([]string{s.Count(n, "Bought in whole packs for that dish alone, one takes more than a meal’s share at the till.", "Bought in whole packs for that dish alone, %s take more than a meal’s share at the till.")}, p.Lead...)
+		p.Lead = append([]string{s.Count(n, "Bought in whole packs, each dish by itself, one takes more than a meal’s share at the till.", "Bought in whole packs, each dish by itself, %s take more than a meal’s share at the till.")}, p.Lead...)
 	}
 	p.Lead = append(p.Lead, s.T(twoCosts))
 	p.About = upper(s.where(first))
@@ -811,8 +811,8 @@ func (s *site) swapsPart(x *shopping) layout.Part {
 	target := x.swaps[0].Target
 	switch {
 	case len(changes) > 0 && x.Portion.OK:
-		p.Headline = s.T("In the pot %s from %s to %s, within its share of the allowance, %s", (s.Count(len(changes), "one change takes it", "%s changes take it")),
-			s.num(x.Portion, 2), s.money(result.Some(x.Portion.V-saving), currency), s.num(target, 2))
+		p.Headline = upper(s.T("in the pot %s from %s to %s, within its share of the allowance, %s", s.Count(len(changes), "one change takes it", "%s changes take it"),
+			s.num(x.Portion, 2), s.money(result.Some(x.Portion.V-saving), currency), s.num(target, 2)))
 	case target.OK && x.Portion.OK && x.Portion.V <= target.V:
 		p.Headline = s.T("It costs %s, within its share of the allowance, %s; what each change would do", s.num(x.Portion, 2), s.money(target, currency))
 	case target.OK && x.Portion.OK:
@@ -867,6 +867,7 @@ func (s *site) nutrientsPart(x *shopping) layout.Part {
 		p.Headline, of = s.T("Nutrients of a person’s day"), s.T("A person and day")
 		p.Foot = append(p.Foot, s.T("Those of a serving stand on the sheet of each dish."))
 		if s.forPart(x.Shopping) {
+			p.Headline = s.T("Nutrients of %s of %s meals, spread over persons and days", s.plain(x.Servings, 4), s.Figure(s.mealsOf(x.Shopping).String()))
 			p.Foot = append(p.Foot, s.T("The plan has %s of the %s meals of these days; the reference values are of whole days.", s.plain(x.Servings, 4), s.Figure(s.mealsOf(x.Shopping).String())))
 		}
 	}

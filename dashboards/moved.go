@@ -65,7 +65,7 @@ func movedPage(s *site, v *view, file string) (layout.Page, error) {
 		return p, nil
 	}
 	told := max(0, slices.IndexFunc(pairs, func(m pair) bool { return m.total.OK }))
-	first := v.tell(pairs[told])
+	first := v.tell(pairs[told], true)
 	p.Headline, p.Strong, p.Lead = first.headline, first.strong, v.movedLead(first)
 	part, err := v.movedPart(first, file)
 	if err != nil {
@@ -74,7 +74,7 @@ func movedPage(s *site, v *view, file string) (layout.Page, error) {
 	p.Parts = append(p.Parts, part)
 	for i, other := range pairs {
 		if i != told {
-			t := v.tell(other)
+			t := v.tell(other, false)
 			part := v.movedTable(t)
 			part.Folded, part.Headline = true, strings.TrimSpace(t.headline+" "+t.strong)
 			p.Parts = append(p.Parts, part)
@@ -167,8 +167,9 @@ func (v *view) movedName(r result.Moved) string {
 	return v.lineName(result.BasketLine{Region: r.Region, Basket: r.Basket, Month: r.To, Item: r.Item, Grade: r.Grade})
 }
 
-// tell finds the words and the stairs of a pair.
-func (v *view) tell(p pair) told {
+// tell finds the words and the stairs of a pair. What a figure stands under adds up
+// as its lines are shown there; a table alone has the unrounded.
+func (v *view) tell(p pair, drawn bool) told {
 	t := told{tongue: v.tongue, pair: p}
 	if !p.total.OK {
 		t.headline = v.T("What moved the basket from %s to %s can not be added up: a price is missing", v.month(p.from), v.month(p.to))
@@ -195,11 +196,11 @@ func (v *view) tell(p pair) told {
 	if t.sum.V < 0 {
 		cost, other = "%s, the basket cost %s\u202f%% less in %s than in %s", up
 	}
-	names, made := t.movers()
+	names, made := t.movers(drawn)
 	total := abs(t.sum)
 	t.headline = v.T(cost, seen, v.num(total, 2), v.month(p.to), v.month(p.from))
 	switch {
-	case other.V > total.V/10, abs(made).V > total.V: // what went the other way is a part of the finding
+	case other.V > 0 && (other.V > total.V/10 || math.Round(math.Abs(made.V)*100) > math.Round(total.V*100)): // what went the other way is a part of the finding
 		tellBoth()
 	case names == nil: // many lines, each of which made next to nothing
 	default:
@@ -214,7 +215,7 @@ func abs(n result.Num) result.Num { return result.Num{V: math.Abs(n.V), OK: n.OK
 // movers are the up to three items that made most of the change, in its
 // direction, and what they made of it. One that made less than a
 // tenth of the first is not named.
-func (t *told) movers() (names []string, made result.Num) {
+func (t *told) movers(drawn bool) (names []string, made result.Num) {
 	stairs := slices.Clone(t.stairs)
 	if t.sum.V < 0 {
 		slices.Reverse(stairs)
@@ -226,7 +227,11 @@ func (t *told) movers() (names []string, made result.Num) {
 			continue
 		}
 		first = max(first, part)
-		names, made = append(names, t.called(s)), result.Some(made.V+s.parts.Sum())
+		adds := s.parts.Sum()
+		if drawn {
+			adds = s.shown.V
+		}
+		names, made = append(names, t.called(s)), result.Some(made.V+adds)
 	}
 	return names, made
 }
@@ -409,14 +414,14 @@ func (v *view) movedLead(t told) (lead []string) {
 			lead = append(lead, v.T("Of the %s points, %s.", v.signed(t.sum, 2), v.list(words, 4)))
 		}
 		lead = append(lead, v.changeRange(t.from, t.to))
-		if held := v.heldIn(t.from, t.to); held != "" {
-			lead = append(lead, held)
-		}
 	} else {
 		for _, m := range []result.Month{t.from, t.to} {
 			lead = append(lead, v.lacks(m, v.basketOf(m).Base))
 		}
 		lead = append(slices.DeleteFunc(lead, func(s string) bool { return s == "" }), v.T("So there is no total; what is known of each line is in the table."))
+	}
+	if held := v.heldIn(t.from, t.to); held != "" {
+		lead = append(lead, held)
 	}
 	if why := v.thin(now.Base, now.ObservedShare); why != "" {
 		lead = append(lead, v.thinData(t.to, why))

@@ -1,6 +1,7 @@
 package dashboards
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"html/template"
@@ -158,16 +159,17 @@ func (v *view) reachLead(at int) []string {
 	} else {
 		lead = append(lead, v.noRange(r.Base))
 	}
-	base, err := result.ParseMonth(v.e.BaseMonth)
-	if err == nil {
-		lead = append(lead, v.earlier(r, base, v.T("In %s, the base month,", v.month(base))))
+	told := []result.Month{r.Month}
+	beside := func(m result.Month, then catalogue.Key) {
+		if words := v.earlier(r, m, v.T(then, v.month(m))); words != "" && !slices.Contains(told, m) {
+			lead, told = append(lead, words), append(told, m)
+		}
 	}
-	if r.Month-12 != base {
-		lead = append(lead, v.earlier(r, r.Month-12, v.T("A year before, in %s,", v.month(r.Month-12))))
+	if base, err := result.ParseMonth(v.e.BaseMonth); err == nil {
+		beside(base, "In %s, the base month,")
 	}
-	if held := v.heldIn(r.Month, r.Month-12); held != "" {
-		lead = append(lead, held)
-	}
+	beside(r.Month-12, "A year before, in %s,")
+	lead = append(lead, v.heldIn(told...))
 	lead = append(lead, v.lastedWords(at))
 	if s := r.ImputedShare; s.OK && s.V > 0 {
 		what := v.T("%s of the basket’s cost", v.percent(s, 2))
@@ -223,20 +225,39 @@ func (v *view) earlier(r result.Reach, m result.Month, then string) string {
 		words = v.T("%s its reach was %s days, now it is %s", then, v.num(o.Days, 2), v.num(r.Days, 2))
 	}
 	words += v.sure(r, o)
-	var odd []string
-	for _, l := range v.lines[v.at(m)] {
-		switch near := v.apart(l.Item, l.Grade, m); {
-		case near == nil:
-		case near[1].UnitPrice.V > near[0].UnitPrice.V:
-			odd = append(odd, v.T("%s was unusually dear", v.lineName(*l)))
-		default:
-			odd = append(odd, v.T("%s was unusually cheap", v.lineName(*l)))
-		}
+	dear, cheap := v.oddLines(m)
+	if dear != nil {
+		words += v.T("; unusually dear then: %s", v.list(dear, 2))
 	}
-	if odd != nil {
-		words += v.T("; but %s then", v.list(odd, 2))
+	if cheap != nil {
+		words += v.T("; unusually cheap then: %s", v.list(cheap, 2))
 	}
 	return words + "."
+}
+
+// oddPart is the least part of a basket's cost that an odd price must make to be told
+// beside reach: our own choice.
+const oddPart = 0.01
+
+// oddLines names the lines whose price of a month stands apart from the months beside
+// it, those that weigh most first.
+func (v *view) oddLines(m result.Month) (dear, cheap []string) {
+	lines := slices.Clone(v.lines[v.at(m)])
+	slices.SortStableFunc(lines, func(a, b *result.BasketLine) int { return cmp.Compare(b.Weight.V, a.Weight.V) })
+	for _, l := range lines {
+		near := v.apart(l.Item, l.Grade, m)
+		if near == nil {
+			continue
+		}
+		rise := near[1].UnitPrice.V/near[0].UnitPrice.V - 1
+		switch part := l.Weight.V * rise; {
+		case part >= oddPart:
+			dear = append(dear, v.lineName(*l))
+		case part <= -oddPart:
+			cheap = append(cheap, v.lineName(*l))
+		}
+	}
+	return dear, cheap
 }
 
 // sure says whether the reach of a month surely differs from an older one's. Reach is

@@ -40,7 +40,14 @@ type Kitchen struct {
 	items    map[string]*workspace.Item
 	parent   map[string]string
 	noted    map[good][]note
+	heldAt   map[heldKey]bool // where a price is held
 	typical  map[typicalKey]*result.Item
+}
+
+// heldKey is a good at an outlet.
+type heldKey struct {
+	good
+	outlet string
 }
 
 type typicalKey struct {
@@ -75,18 +82,22 @@ func New(dir string, s workspace.Settings, t *workspace.Tables, foods Foods, e *
 		wanted[s.ToItem] = true
 	}
 	err := result.EachObservation(dir, func(o result.Observation) {
-		if !wanted[o.Get("item")] || o.Get("market") != "retail" || o.Get("counts") != "yes" && o.Get("price_type") != "multibuy" {
+		isHeld := o.Get("held") != "" && o.Get("correction") == ""
+		if !wanted[o.Get("item")] || o.Get("market") != "retail" || o.Get("counts") != "yes" && o.Get("price_type") != "multibuy" && !isHeld {
 			return
 		}
 		m := o.Clone()
-		isHeld := m["held"] != "" && m["correction"] == ""
+		g := good{m["item"], cmp.Or(m["grade"], s.Prices.DefaultGrade)}
+		if isHeld {
+			k.heldAt[heldKey{g, m["outlet"]}] = true
+			return
+		}
 		price, okP := new(big.Rat).SetString(cmp.Or(m["price_used_lcu"], m["price_lcu"]))
 		size, okS := new(big.Rat).SetString(m["quantity"])
 		on, err := workspace.ParseDay(m["observed_on"])
-		if isHeld || !okP || !okS || size.Sign() <= 0 || err != nil {
+		if !okP || !okS || size.Sign() <= 0 || err != nil {
 			return
 		}
-		g := good{m["item"], cmp.Or(m["grade"], s.Prices.DefaultGrade)}
 		k.noted[g] = append(k.noted[g], note{m["region"], m["outlet"], m["variety"], m["observed_on"], m["pack"], m["pack_as_read"], m["price_type"], m["kind"],
 			m["observation_id"], result.MonthOf(on), size, price})
 	})
@@ -95,7 +106,7 @@ func New(dir string, s workspace.Settings, t *workspace.Tables, foods Foods, e *
 
 // open is a kitchen without prices.
 func open(s workspace.Settings, t *workspace.Tables, foods Foods) *Kitchen {
-	k := &Kitchen{settings: s, tables: t, foods: foods, items: map[string]*workspace.Item{}, parent: map[string]string{}, noted: map[good][]note{},
+	k := &Kitchen{settings: s, tables: t, foods: foods, items: map[string]*workspace.Item{}, parent: map[string]string{}, noted: map[good][]note{}, heldAt: map[heldKey]bool{},
 		typical: map[typicalKey]*result.Item{}}
 	for i := range t.Items {
 		k.items[t.Items[i].Item] = &t.Items[i]

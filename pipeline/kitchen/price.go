@@ -67,6 +67,9 @@ func (k *Kitchen) atOutlet(a Ask, g good) (*price, error) {
 		if newest != "" {
 			return nil, unpriced(fmt.Sprintf("no price at %s in the %d days to %s: the newest is of %s", a.Outlet, a.MaxAgeDays, on, newest))
 		}
+		if k.heldAt[heldKey{g, a.Outlet}] {
+			return nil, heldBack(fmt.Sprintf("the prices of %s at %s are held for a check", strings.TrimSpace(g.item+" "+g.grade), a.Outlet))
+		}
 		return nil, unpriced(fmt.Sprintf("no price at %s: note one", a.Outlet))
 	}
 	best := slices.MinFunc(slices.Collect(maps.Values(latest)), func(x, y note) int {
@@ -96,7 +99,7 @@ func unitPrice(n note) *big.Rat { return new(big.Rat).Quo(n.price, n.quantity) }
 
 func (k *Kitchen) typicalOf(a Ask, g good) (*price, error) {
 	x := k.typical[typicalKey{a.Region, g.item, g.grade, a.Month}]
-	if x != nil && !x.UnitPrice.OK && x.NHeld.V > 0 {
+	if x != nil && !x.UnitPrice.OK && strings.Contains(x.ObsStatusAll, "Q") {
 		return nil, heldBack(fmt.Sprintf("the prices of %s in %s in %s are held for a check", strings.TrimSpace(g.item+" "+g.grade), a.Region, a.Month))
 	}
 	if x == nil || !x.UnitPrice.OK {
