@@ -476,18 +476,19 @@ func (s *site) pricesPart(g *good, i int) (layout.Part, error) {
 			}
 			return s.basisOf(r)
 		}),
-		status(s.tongue, func(r I) result.Base { return r.Base }),
-		number(s.T("Prices"), func(r I) string { return s.whole(r.NObservations) }),
-		number(s.T("Shops"), func(r I) string { return s.whole(r.NOutlets) }))
-	if slices.ContainsFunc(all, func(r I) bool { return r.OldestOn != "" }) {
-		columns = append(columns, number(s.T("Oldest"), func(r I) string { return s.day(r.OldestOn, r.Month.Year(), true) }),
-			number(s.T("Newest"), func(r I) string { return s.day(r.NewestOn, r.Month.Year(), true) }))
-	}
+		status(s.tongue, func(r I) result.Base { return r.Base }))
 	if slices.ContainsFunc(all, isHeld) {
 		columns = append(columns, number(s.T("Held"), func(r I) string { return s.whole(r.NHeld) }),
 			number(s.T("Held from"), func(r I) string { return s.money4(r.HeldLo) }), number(s.T("Held to"), func(r I) string { return s.money4(r.HeldHi) }))
 		note += " " + s.T("Held: prices held for a check in the region and its parts, from the lowest to the highest.")
 		p.Foot = append(p.Foot, s.T("Small hollow squares and triangles are prices held for a check, of the region and its parts."), s.T(whyHeld))
+	}
+	columns = append(columns,
+		number(s.T("Prices"), func(r I) string { return s.whole(r.NObservations) }),
+		number(s.T("Shops"), func(r I) string { return s.whole(r.NOutlets) }))
+	if slices.ContainsFunc(all, func(r I) bool { return r.OldestOn != "" }) {
+		columns = append(columns, number(s.T("Oldest"), func(r I) string { return s.day(r.OldestOn, r.Month.Year(), true) }),
+			number(s.T("Newest"), func(r I) string { return s.day(r.NewestOn, r.Month.Year(), true) }))
 	}
 	columns = append(columns, number(s.T("Matched change, %"), func(r I) string { return s.num(r.MatchedChange, 3) }))
 	p.Table = byMonth(s.tongue, shown, func(r I) result.Month { return r.Month }, -1, columns...)

@@ -28,7 +28,7 @@ func text[T any](head string, text func(T) string) column[T] {
 
 // status is a column of the letters that rows carry; a table of normal rows has none.
 func status[T any](t tongue, base func(T) result.Base) column[T] {
-	c := text(t.T("Status"), func(row T) string { return letters(base(row)) })
+	c := number(t.T("Status"), func(row T) string { return letters(base(row)) }) // as narrow as a number
 	c.rare = true
 	return c
 }
