@@ -127,6 +127,15 @@ func (s *site) pricesOf(item, grade, region string) []result.Item {
 	return nil
 }
 
+// monthIn is the place of a month among a good's rows, of which each month has one; -1
+// where it is none of them.
+func monthIn(rows []result.Item, m result.Month) int {
+	if len(rows) == 0 || m < rows[0].Month || m > rows[len(rows)-1].Month {
+		return -1
+	}
+	return int(m - rows[0].Month)
+}
+
 // newestMonth is the newest month of which an item has a row.
 func (s *site) newestMonth() (newest result.Month) {
 	for i := range s.goods {
@@ -279,11 +288,9 @@ func (s *site) itemPage(g *good) (layout.Page, error) {
 	}
 	p.Headline, p.Strong, p.Lead = s.itemWords(s.gradeName(g, g.grades[0].name), s.spoken(g.grades[0]))
 	var others []string
-	if len(g.grades) > 1 {
-		for _, of := range g.grades[1:] {
-			if slices.ContainsFunc(of.regions, func(rows []result.Item) bool { _, ok := newestPrice(rows); return ok }) {
-				others = append(others, s.gradeWords(of.name))
-			}
+	for _, of := range g.grades[1:] {
+		if slices.ContainsFunc(of.regions, func(rows []result.Item) bool { _, ok := newestPrice(rows); return ok }) {
+			others = append(others, s.gradeWords(of.name))
 		}
 	}
 	if others != nil {

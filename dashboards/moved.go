@@ -357,11 +357,11 @@ func (v *view) odd(t told) (words []string) {
 // apart are a good's prices of the month before, of the month and of the one after,
 // where all were seen and that of the month stands apart; nil otherwise.
 func (v *view) apart(item, grade string, m result.Month) []result.Item {
-	rows := v.pricesOf(item, grade, v.c.Region) // a row a month
-	if len(rows) == 0 || m <= rows[0].Month || m >= rows[len(rows)-1].Month {
+	rows := v.pricesOf(item, grade, v.c.Region)
+	i := monthIn(rows, m)
+	if i < 1 || i+1 == len(rows) {
 		return nil
 	}
-	i := int(m - rows[0].Month)
 	near := rows[i-1 : i+2]
 	if slices.ContainsFunc(near, func(r result.Item) bool { return !r.UnitPrice.OK || r.FilledBy != "" }) {
 		return nil
@@ -377,8 +377,8 @@ func (v *view) heldIn(months ...result.Month) string {
 	var names []string
 	for _, m := range months {
 		for _, l := range v.lines[v.at(m)] {
-			rows := v.pricesOf(l.Item, l.Grade, v.c.Region) // a row a month
-			if len(rows) > 0 && rows[0].Month <= m && m <= rows[len(rows)-1].Month && isHeld(rows[m-rows[0].Month]) {
+			rows := v.pricesOf(l.Item, l.Grade, v.c.Region)
+			if i := monthIn(rows, m); i >= 0 && isHeld(rows[i]) {
 				names = append(names, v.T("%s in %s", v.lineName(*l), v.month(m)))
 			}
 		}

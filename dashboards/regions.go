@@ -2,7 +2,6 @@ package dashboards
 
 import (
 	"cmp"
-	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
@@ -399,24 +398,17 @@ func (s *site) lighten(p *layout.Part, panels []draw.Panel) {
 // panelKey explains the marks that panels hold, and their scale; broken and ring
 // say what a broken line and a ring of these panels are.
 func (s *site) panelKey(p *layout.Part, panels []draw.Panel, broken, ring string) {
-	from, to, _ := draw.Scaled(panels)
-	var ranged, anyBroken, filled, held, beyond bool
+	var ranged, anyBroken, filled bool
 	for _, panel := range panels {
 		for _, at := range panel.Points {
 			ranged, anyBroken, filled = ranged || at.Lo != "", anyBroken || at.Broken, filled || at.Value != ""
-			for _, n := range []json.Number{at.HeldLo, at.HeldHi} {
-				if n == "" {
-					continue
-				}
-				v, _ := n.Float64()
-				held, beyond = held || from <= v && v <= to, beyond || v < from || v > to
-			}
 		}
 	}
+	held, above, below := draw.Held(panels)
 	if !filled && !held { // what is held alone is never beyond
 		return
 	}
-	if from != 0 {
+	if from, _, _ := draw.Scaled(panels); from != 0 {
 		p.Subtitle += " " + s.T("The scale starts at %s, not at zero.", s.num(result.Some(from), decimalsOf(from)))
 	}
 	if filled {
@@ -431,7 +423,7 @@ func (s *site) panelKey(p *layout.Part, panels []draw.Panel, broken, ring string
 	if held {
 		p.Key = append(p.Key, key("held", s.T("held for a check, in no mean")))
 	}
-	if beyond {
+	if above || below {
 		p.Key = append(p.Key, key("beyond", s.T("held for a check, off the scale")))
 	}
 }

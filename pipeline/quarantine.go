@@ -214,7 +214,7 @@ func Held(w *workspace.Workspace, e *result.Edition, today time.Time) ([]HeldRow
 	var notes []*heldNote
 	byGood := map[string][]*heldNote{}
 	if err := result.EachObservation(e.Dir, func(o result.Observation) {
-		if o.Get("held") != "" && o.Get("correction") == "" {
+		if o.IsHeld() {
 			n := &heldNote{o: o.Clone()}
 			n.day, _ = workspace.ParseDay(n.o["observed_on"])
 			notes = append(notes, n)

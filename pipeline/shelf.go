@@ -218,7 +218,7 @@ func ShelfItems(e *result.Edition, a ShelfAsk) ([]ShelfRow, []result.Warning, er
 		if !slices.Contains(a.Items, item) || a.Region != "" && !within(o.Get("region")) {
 			return
 		}
-		isHeld := o.Get("held") != "" && o.Get("correction") == ""
+		isHeld := o.IsHeld()
 		switch {
 		case isHeld && day >= first:
 			held[item]++

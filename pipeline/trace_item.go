@@ -55,7 +55,7 @@ func (t *tracer) held(x result.Item, column string) (*Node, error) {
 	var failed error
 	err := result.EachObservation(t.e.Dir, func(o result.Observation) {
 		switch {
-		case o.Get("held") == "" || o.Get("correction") != "" || !strings.HasPrefix(o.Get("observed_on"), x.Month.String()) || o.Get("market") == "wholesale",
+		case !o.IsHeld() || !strings.HasPrefix(o.Get("observed_on"), x.Month.String()) || o.Get("market") == "wholesale",
 			o.Get("item") != x.Item || cmp.Or(o.Get("grade"), t.then.Prices.DefaultGrade) != x.Grade || o.Get("region") != x.Region && !t.above(x.Region, o.Get("region")),
 			o.Get("kind") == "quote" && !(slices.Contains(t.then.Prices.PriceTypes, o.Get("price_type")) && t.then.Prices.Counts(o.Get("outlet_type"))):
 			return

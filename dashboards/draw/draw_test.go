@@ -324,7 +324,7 @@ func TestPanels(t *testing.T) {
 // TestHeld: a square of four corners on the scale, a tip of three past it; past each
 // end the farthest is named on the side where there is room.
 func TestHeld(t *testing.T) {
-	area := plotArea{width: 100, top: panelTop, pitch: 50}
+	area := plotArea{width: 100, top: panelTop, pitch: 50, lo: 1, hi: 3}
 	for _, c := range []struct {
 		name          string
 		points        []Point
@@ -341,7 +341,7 @@ func TestHeld(t *testing.T) {
 		{"digits as they tell it", []Point{{HeldLo: "0.0003", HeldHi: "1234.5"}, {}}, 0, 2, []string{"8 1235", "8 0.0003"}},
 		{"next to nothing is not nothing", []Point{{HeldLo: "0.0000", HeldHi: "2"}, {}}, 1, 1, []string{"8 &lt;0.0001"}},
 	} {
-		svg := area.held(english, c.points, 1, 3)
+		svg := area.held(english, c.points)
 		squares, tips := 0, 0
 		for _, path := range regexp.MustCompile(`M[^Mz"]*z`).FindAllString(svg, -1) {
 			if n := strings.Count(path, "l"); n == 3 {

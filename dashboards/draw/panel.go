@@ -65,30 +65,33 @@ func Scaled(list []Panel) (from, to, step float64) {
 	return scale(lo, hi)
 }
 
-// heldBeyond says whether prices are held above and below the scale of panels.
-func heldBeyond(list []Panel, lo, hi float64) (above, below bool) {
+// Held says whether prices are held on the scale that panels share, above it and below.
+func Held(list []Panel) (on, above, below bool) {
+	lo, hi, _ := Scaled(list)
 	for _, p := range list {
 		for _, at := range p.Points {
-			if at.HeldLo != "" {
-				above, below = above || number(at.HeldHi) > hi, below || number(at.HeldLo) < lo
+			if at.HeldLo == "" {
+				continue
+			}
+			for _, v := range [2]float64{number(at.HeldLo), number(at.HeldHi)} {
+				on, above, below = on || lo <= v && v <= hi, above || v > hi, below || v < lo
 			}
 		}
 	}
-	return above, below
+	return on, above, below
 }
 
 func panels(w Words, list []Panel, from, to string, s panelSize) Drawing {
 	lo, hi, step := Scaled(list)
 	var b strings.Builder
-	area, height, months := plotArea{width: s.panel, top: panelTop}, panelHeight, 16.0
-	above, below := heldBeyond(list, lo, hi)
+	area, height, months := plotArea{width: s.panel, top: panelTop, lo: lo, hi: hi}, panelHeight, 16.0
+	_, above, below := Held(list)
 	if above {
 		area.top, height = area.top+heldRow, height+heldRow
 	}
 	if below {
 		months, height = months+heldRow, height+heldRow
 	}
-	at := func(v float64) float64 { return area.top + (hi-v)/(hi-lo)*panelPlot }
 	for i, p := range list {
 		column := i % s.columns
 		left, top := panelLeft+float64(column)*(s.panel+s.gap), float64(i/s.columns)*height
@@ -98,16 +101,16 @@ func panels(w Words, list []Panel, from, to string, s panelSize) Drawing {
 		var grid strings.Builder
 		for k := 0.0; lo+k*step <= hi+step/2; k++ {
 			v := lo + k*step
-			fmt.Fprintf(&grid, "M0 %sH%s", px(at(v)), px(s.panel))
+			fmt.Fprintf(&grid, "M0 %sH%s", px(area.y(v)), px(s.panel))
 			if column == 0 {
-				b.WriteString(text(-7, at(v)+4, w.axisNumber(v, step), end+" "+small))
+				b.WriteString(text(-7, area.y(v)+4, w.axisNumber(v, step), end+" "+small))
 			}
 		}
 		fmt.Fprintf(&b, `<path d="%s" stroke="%s"/>`, grid.String(), Hair)
 		if len(p.Points) > 1 {
 			area.pitch = s.panel / float64(len(p.Points)-1)
 		}
-		b.WriteString(trace(p.Points, area.pitch, at, w.NoPrices, area.base()-6) + area.held(w, p.Points, lo, hi))
+		b.WriteString(trace(p.Points, area.pitch, area.y, w.NoPrices, area.base()-6) + area.held(w, p.Points))
 		b.WriteString(text(0, area.base()+months, from, small))
 		if from != to {
 			b.WriteString(text(s.panel, area.base()+months, to, end+" "+small))
@@ -236,10 +239,13 @@ func trace(points []Point, pitch float64, at func(float64) float64, none string,
 // heldRow is the room past an end of the scale for what is held beyond it.
 const heldRow = 13.0
 
-// plotArea is where the points of a panel stand.
-type plotArea struct{ width, top, pitch float64 }
+// plotArea is where the points of a panel stand, on a scale from lo to hi.
+type plotArea struct{ width, top, pitch, lo, hi float64 }
 
 func (a plotArea) base() float64 { return a.top + panelPlot }
+
+// y is the height of a value.
+func (a plotArea) y(v float64) float64 { return a.top + (a.hi-v)/(a.hi-a.lo)*panelPlot }
 
 // heldMark is a price held for a check: on the scale, above or below it.
 type heldMark struct {
@@ -265,12 +271,12 @@ func (m heldMark) path(d *pen, a plotArea) {
 	d.WriteString("z")
 }
 
-// held draws the prices held for a check, hollow. Past each end of the scale, from lo
-// to hi, the farthest has its value beside it, if there is room.
-func (a plotArea) held(w Words, points []Point, lo, hi float64) string {
+// held draws the prices held for a check, hollow. Past each end of the scale the
+// farthest has its value beside it, if there is room.
+func (a plotArea) held(w Words, points []Point) string {
 	var marks []heldMark
 	for i, p := range points {
-		from, to := a.mark(i, p.HeldLo, lo, hi), a.mark(i, p.HeldHi, lo, hi)
+		from, to := a.mark(i, p.HeldLo), a.mark(i, p.HeldHi)
 		switch {
 		case math.IsNaN(from.v):
 		case from.v == to.v, to.below: // both past one end: the farther
@@ -305,9 +311,9 @@ func (a plotArea) held(w Words, points []Point, lo, hi float64) string {
 	return svg
 }
 
-func (a plotArea) mark(i int, price json.Number, lo, hi float64) heldMark {
+func (a plotArea) mark(i int, price json.Number) heldMark {
 	v := number(price)
-	return heldMark{price, v, float64(i) * a.pitch, a.top + (hi-v)/(hi-lo)*panelPlot, v > hi, v < lo}
+	return heldMark{price, v, float64(i) * a.pitch, a.y(v), v > a.hi, v < a.lo}
 }
 
 // priceOf writes a mark's price on a line of type, on the side that is clear of the

@@ -82,7 +82,7 @@ func New(dir string, s workspace.Settings, t *workspace.Tables, foods Foods, e *
 		wanted[s.ToItem] = true
 	}
 	err := result.EachObservation(dir, func(o result.Observation) {
-		isHeld := o.Get("held") != "" && o.Get("correction") == ""
+		isHeld := o.IsHeld()
 		if !wanted[o.Get("item")] || o.Get("market") != "retail" || o.Get("counts") != "yes" && o.Get("price_type") != "multibuy" && !isHeld {
 			return
 		}

@@ -19,6 +19,9 @@ type Observation struct {
 // Get is the text of a column.
 func (o Observation) Get(column string) string { return o.cells[o.at[column]] }
 
+// IsHeld says whether an edit rule holds the row and no correction has settled it.
+func (o Observation) IsHeld() bool { return o.Get("held") != "" && o.Get("correction") == "" }
+
 // Clone is the row by column, to keep.
 func (o Observation) Clone() map[string]string {
 	m := map[string]string{}
